@@ -19,6 +19,7 @@ type decimal struct {
 const (
 	longestDigits   = 60
 	largestExponent = 330
+	smallestNumber  = 1e-307 // below lie the float64 that have lost digits
 )
 
 var (
@@ -103,7 +104,7 @@ func (d decimal) float() (float64, error) {
 		text = string(strconv.AppendInt(append(append(buffer[:0], d.digits...), 'e'), int64(d.exp), 10))
 	}
 	f, err := strconv.ParseFloat(text, 64)
-	if err != nil || math.IsInf(f, 0) || f < 1e-307 && !d.zero() {
+	if err != nil || math.IsInf(f, 0) || f < smallestNumber && !d.zero() {
 		return 0, errTooLarge
 	}
 	if d.neg && f != 0 {

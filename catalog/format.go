@@ -38,26 +38,14 @@ func Format(value, u float64, unit Unit) string {
 }
 
 func formatUncertain(value, u float64) string {
-	// the decimal place of the last digit that is kept, 10^place
-	lead, exp := leading(u)
-	place := exp
-	if lead < 355 || lead >= 950 {
-		place = exp - 1
+	// 10^place is the last digit that is kept; 950 to 999 need no case of their own: one digit less of 9.5 is two of 10
+	lead, place := leading(u)
+	if lead < 355 {
+		place--
 	}
-	if lead >= 950 {
-		place = exp // the first digit of 1000 stands one place higher
-	}
-
-	// the power of ten that is split off
-	shift := 0
+	shift := 0 // the power of ten that is split off
 	if larger := math.Max(math.Abs(value), u); larger >= 1e6 || larger < 1e-3 {
 		_, shift = leading(larger)
-	}
-	if place > shift {
-		shift = place
-		if place <= 5 && math.Max(math.Abs(value), u) < 1e6 {
-			shift = 0
-		}
 	}
 
 	digits, bracket := roundAt(math.Abs(value), place), roundAt(u, place)

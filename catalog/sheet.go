@@ -1,19 +1,39 @@
 package catalog
 
-import "fascicle/catalog/fault"
+import (
+	"bytes"
+	"crypto/sha256"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
 
-// A ColumnType says how the cells of a column, or a capture, are read.
+	"fascicle/catalog/fault"
+)
+
+// A ColumnType says how the cells of a column, or a capture of a pattern, are read.
 type ColumnType uint8
 
 const (
 	Text    ColumnType = iota
-	Numeric            // numbers, perhaps with uncertainty
-	Date               // ISO 8601 dates, perhaps with a time
+	Numeric            // numbers, perhaps with a standard uncertainty
+	Date               // ISO 8601 dates, perhaps with a time of day
 )
+
+// String names the type: text, number or date.
+func (t ColumnType) String() string {
+	switch t {
+	case Numeric:
+		return "number"
+	case Date:
+		return "date"
+	}
+	return "text"
+}
 
 // A SheetColumn is one column of a sheet.
 type SheetColumn struct {
-	Name    string
+	Name    string // an identifier; `sample` where the head of the first column is none
 	Unit    Unit
 	HasUnit bool // the head names a unit
 	Type    ColumnType
@@ -23,7 +43,7 @@ type SheetColumn struct {
 // A Cell is one cell of a sheet.
 type Cell struct {
 	Text      string  // without spaces around it; dates as 2006-01-02 or 2006-01-02T15:04:05
-	Value, U  float64 // numbers, in the unit of the column
+	Value, U  float64 // numbers: value and standard uncertainty in the unit of the column
 	HasU      bool
 	Null      bool // empty
 	Line, Col int  // where it stands in the file, in characters from 1
@@ -36,23 +56,108 @@ type Row struct {
 	Cells  []Cell // one for each column
 }
 
-// A Sheet is the table of samples.
+// A Sheet is the table of samples: one row a sample, one column a property.
 type Sheet struct {
 	File    string
 	Columns []SheetColumn
 	Rows    []Row
-	SHA256  [32]byte // of the file
+	SHA256  [32]byte // of the file's bytes
 
-	rows    map[string]int // by sample, then by other spelling
-	columns map[string]int
+	rows    map[string]int // by sample and by other spelling
+	columns map[string]int // by name; `sample` is the first
 }
 
-// ReadSheet reads a sheet.
+// alsoColumn holds other spellings of the samples' names.
+const alsoColumn = "also"
+
+// ReadSheet reads a sheet from CSV: delimiter comma, semicolon or tab, found by itself; UTF-8 with or without byte order
+// mark; any line end. The first line that is not blank holds the heads, `name` or `name [unit]`; a head `name [date]` asks
+// for dates. The first column names the samples, whatever its head. The column `also` holds other spellings of them,
+// several parted by `;`.
+//
+// A column whose head names a unit holds numbers in that unit (a cell may name another of the same dimension, and is
+// converted); any other holds numbers if every cell that is not empty reads as one, dates if every one is a date, else text.
+// Lines without any content are skipped.
+//
+// All faults are reported, each with its line and column, cells that cannot be read as null ones; a column reports 20 at
+// most. The sheet is nil where nothing could be read. A sheet with faults must not be computed with.
 func ReadSheet(name string, data []byte) (*Sheet, fault.List) {
-	return nil, fault.List{{File: name, Found: "sheet reading not written yet"}}
+	sheet := &Sheet{File: name, SHA256: sha256.Sum256(data)}
+	text, f := sheetText(data)
+	if f != nil {
+		f.File = name
+		return nil, fault.List{f}
+	}
+	b := sheetBuilder{sheet: sheet}
+	scanner := newCSVScanner(text, findDelimiter(text))
+	for {
+		cells, more, f := scanner.record(make([]Cell, 0, len(b.heads)))
+		if f != nil {
+			b.fault(f)
+			break
+		}
+		if !more {
+			break
+		}
+		b.record(cells)
+	}
+	return b.finish()
 }
 
-// Row finds a sample by its name or by another spelling of it.
+// ReadCells reads a sheet from cells that a workbook holds, as ReadSheet does from CSV: records[i][j] is the text of the
+// cell in row i+1 and column j+1, and faults name those. Sum is the SHA-256 of the workbook.
+func ReadCells(name string, sum [32]byte, records [][]string) (*Sheet, fault.List) {
+	b := sheetBuilder{sheet: &Sheet{File: name, SHA256: sum}}
+	for i, record := range records {
+		cells := make([]Cell, 0, max(len(record), len(b.heads)))
+		for j, text := range record {
+			cells = append(cells, Cell{Text: strings.TrimSpace(text), Line: i + 1, Col: j + 1})
+		}
+		for len(cells) < len(b.heads) { // a workbook does not store empty cells at the end of a row
+			cells = append(cells, Cell{Line: i + 1, Col: len(cells) + 1})
+		}
+		b.record(cells)
+	}
+	return b.finish()
+}
+
+// sheetText is data as text without byte order mark, or what data is instead.
+func sheetText(data []byte) (string, *fault.Fault) {
+	const expected, remedy = "CSV text in UTF-8", "save the sheet as CSV in UTF-8"
+	switch {
+	case bytes.HasPrefix(data, []byte("PK\x03\x04")):
+		return "", &fault.Fault{Found: "an archive, perhaps a workbook", Expected: expected, Remedy: remedy}
+	case bytes.HasPrefix(data, []byte("\xff\xfe")), bytes.HasPrefix(data, []byte("\xfe\xff")):
+		return "", &fault.Fault{Found: "text in UTF-16", Expected: expected, Remedy: remedy}
+	}
+	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
+	text := string(data)
+	bad := strings.IndexByte(text, 0)
+	found := "a byte 0"
+	if !utf8.ValidString(text) {
+		for i, r := range text {
+			if r == utf8.RuneError && !strings.HasPrefix(text[i:], "\uFFFD") {
+				if bad < 0 || i < bad {
+					bad, found = i, "a byte 0x"+strconv.FormatUint(uint64(text[i]), 16)+" that is not UTF-8"
+				}
+				break
+			}
+		}
+	}
+	if bad >= 0 {
+		line, start := 1, 0
+		for i := 0; i < bad; i++ {
+			if text[i] == '\n' || text[i] == '\r' && text[i+1] != '\n' {
+				line, start = line+1, i+1
+			}
+		}
+		return "", &fault.Fault{Line: line, Col: utf8.RuneCountInString(text[start:bad]) + 1, Found: found, Expected: expected, Remedy: remedy}
+	}
+	return text, nil
+}
+
+// Row finds a sample by its name, or by another spelling of it. Neither capitals nor spaces are ignored: what is one
+// sample is said in the sheet and never guessed.
 func (s *Sheet) Row(sample string) (*Row, bool) {
 	i, ok := s.rows[sample]
 	if !ok {
@@ -61,7 +166,7 @@ func (s *Sheet) Row(sample string) (*Row, bool) {
 	return &s.Rows[i], true
 }
 
-// Column finds a column by its name; `sample` is the first.
+// Column finds the index of a column by its name. `sample` is the first, whatever its head.
 func (s *Sheet) Column(name string) (int, bool) {
 	i, ok := s.columns[name]
 	return i, ok
@@ -74,4 +179,16 @@ func (s *Sheet) Samples() []string {
 		names[i] = s.Rows[i].Sample
 	}
 	return names
+}
+
+// otherSpellings parts the other spellings of a sample.
+func otherSpellings(text string) []string {
+	if text == "" {
+		return nil
+	}
+	parts := strings.Split(text, ";")
+	for i := range parts {
+		parts[i] = strings.TrimSpace(parts[i])
+	}
+	return slices.DeleteFunc(parts, func(s string) bool { return s == "" })
 }

@@ -1,0 +1,193 @@
+package catalog
+
+import (
+	"strconv"
+	"strings"
+
+	"fascicle/catalog/fault"
+)
+
+// mostCellFaults is how many faults a column reports one by one: a wrong unit in the head makes every cell faulty.
+const mostCellFaults = 20
+
+// A sheetBuilder takes the records of a sheet one by one.
+type sheetBuilder struct {
+	sheet  *Sheet
+	heads  []Cell // nil before the first record
+	dates  []bool // heads that ask for dates
+	faults fault.List
+}
+
+func (b *sheetBuilder) fault(f *fault.Fault) {
+	f.File = b.sheet.File
+	b.faults.Add(f)
+}
+
+// record takes one record: the heads or a row.
+func (b *sheetBuilder) record(cells []Cell) {
+	if blank(cells) {
+		return
+	}
+	if b.heads == nil {
+		b.heads = cells
+		return
+	}
+	for len(cells) > len(b.heads) && cells[len(cells)-1].Text == "" {
+		cells = cells[:len(cells)-1] // delimiters at the end of the line
+	}
+	if len(cells) != len(b.heads) {
+		b.fault(&fault.Fault{Line: cells[0].Line, Sample: cells[0].Text,
+			Found:    count(len(cells), "cell"),
+			Expected: strconv.Itoa(len(b.heads)) + ", one for each head",
+			Remedy:   "add or remove delimiters, and put a cell that holds one in quotes"})
+		return
+	}
+	b.sheet.Rows = append(b.sheet.Rows, Row{Sample: cells[0].Text, Line: cells[0].Line, Cells: cells})
+}
+
+func count(n int, what string) string {
+	if n == 1 {
+		return "1 " + what
+	}
+	return strconv.Itoa(n) + " " + what + "s"
+}
+
+// finish reads heads, types and cells once all records are known.
+func (b *sheetBuilder) finish() (*Sheet, fault.List) {
+	if b.heads == nil {
+		b.fault(&fault.Fault{Found: "an empty sheet", Expected: "a line of heads and a row for each sample"})
+		return nil, b.faults
+	}
+	b.dropEmptyColumns()
+	b.readHeads()
+	if len(b.sheet.Rows) == 0 && len(b.faults) == 0 {
+		b.fault(&fault.Fault{Line: b.heads[0].Line, Found: "heads without rows", Expected: "a row for each sample"})
+	}
+	for j := range b.sheet.Columns {
+		b.readColumn(j)
+	}
+	b.readSamples()
+	b.faults.Sort()
+	return b.sheet, b.faults
+}
+
+// dropEmptyColumns removes columns at the right end that have neither head nor content.
+func (b *sheetBuilder) dropEmptyColumns() {
+	n := len(b.heads)
+	for n > 1 && b.heads[n-1].Text == "" && b.columnEmpty(n-1) {
+		n--
+	}
+	b.heads = b.heads[:n]
+	for i := range b.sheet.Rows {
+		b.sheet.Rows[i].Cells = b.sheet.Rows[i].Cells[:n]
+	}
+}
+
+func (b *sheetBuilder) columnEmpty(j int) bool {
+	for i := range b.sheet.Rows {
+		if b.sheet.Rows[i].Cells[j].Text != "" {
+			return false
+		}
+	}
+	return true
+}
+
+// readHeads makes the columns.
+func (b *sheetBuilder) readHeads() {
+	s := b.sheet
+	s.columns = make(map[string]int, len(b.heads)+1)
+	s.columns["sample"] = 0
+	b.dates = make([]bool, len(b.heads))
+	for j, head := range b.heads {
+		column := SheetColumn{Name: head.Text, Col: head.Col}
+		report := func(found, expected, remedy string) {
+			b.fault(&fault.Fault{Line: head.Line, Col: head.Col, Found: found, Expected: expected, Remedy: remedy})
+		}
+		if j == 0 {
+			if !IsIdentifier(column.Name) || Reserved(column.Name) {
+				column.Name = "sample"
+			}
+			s.columns[column.Name] = 0
+			s.Columns = append(s.Columns, column)
+			continue
+		}
+		name, unit, hasUnit := cutUnit(head.Text)
+		column.Name = name
+		switch {
+		case hasUnit && name == alsoColumn:
+			report("a unit at the column also", "other spellings of the samples", "remove the unit")
+		case hasUnit && unit == "date":
+			b.dates[j] = true
+		case hasUnit:
+			u, err := ParseUnit(unit)
+			if err != nil {
+				b.fault(&fault.Fault{Line: head.Line, Col: head.Col, Found: "head " + strconv.Quote(head.Text), Err: err})
+			} else {
+				column.Unit, column.HasUnit = u, true
+			}
+		}
+		switch first, again := s.columns[name]; {
+		case name == "":
+			report("a column without a head", "a name in letters, digits and _", "")
+		case !IsIdentifier(name):
+			remedy := "rename the column"
+			if strings.ContainsAny(name, "(/") {
+				remedy += `; a unit stands in square brackets: "salt [mol/L]"`
+			}
+			report("column name "+strconv.Quote(name), "a name in letters a-z, digits and _ that does not begin with a digit", remedy)
+		case Reserved(name):
+			report("column name "+strconv.Quote(name), "a name that is not reserved", "rename the column")
+		case again:
+			report("a second column "+strconv.Quote(name), "one (the first is column "+strconv.Itoa(first+1)+")", "rename or remove one of them")
+		default:
+			s.columns[name] = j
+		}
+		s.Columns = append(s.Columns, column)
+	}
+}
+
+// cutUnit parts `salt [mol/L]`.
+func cutUnit(head string) (name, unit string, ok bool) {
+	open := strings.IndexByte(head, '[')
+	if open < 0 || !strings.HasSuffix(head, "]") {
+		return head, "", false
+	}
+	return strings.TrimSpace(head[:open]), strings.TrimSpace(head[open+1 : len(head)-1]), true
+}
+
+// readSamples builds the index of samples.
+func (b *sheetBuilder) readSamples() {
+	s := b.sheet
+	s.rows = make(map[string]int, len(s.Rows))
+	for i := range s.Rows {
+		cell := &s.Rows[i].Cells[0]
+		if cell.Text == "" {
+			b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Found: "a row without a sample",
+				Expected: "the sample's name in the first column", Remedy: "name the sample or remove the row"})
+			continue
+		}
+		if first, again := s.rows[cell.Text]; again {
+			b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Found: "sample " + strconv.Quote(cell.Text) + " a second time",
+				Expected: "one row a sample (the first is line " + strconv.Itoa(s.Rows[first].Line) + ")", Remedy: "rename or remove one of them"})
+			continue
+		}
+		s.rows[cell.Text] = i
+	}
+	also, ok := s.columns[alsoColumn]
+	if !ok || also == 0 {
+		return
+	}
+	for i := range s.Rows {
+		cell := &s.Rows[i].Cells[also]
+		for _, spelling := range otherSpellings(cell.Text) {
+			if first, again := s.rows[spelling]; again && first != i {
+				b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Sample: s.Rows[i].Sample,
+					Found:    "the other spelling " + strconv.Quote(spelling),
+					Expected: "one that is not also sample " + s.Rows[first].Sample + "'s (line " + strconv.Itoa(s.Rows[first].Line) + ")",
+					Remedy:   "remove one of them"})
+				continue
+			}
+			s.rows[spelling] = i
+		}
+	}
+}
