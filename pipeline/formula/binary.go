@@ -61,9 +61,8 @@ func (c *compiler) unquoted(l operand, right ast.Node, err error) (error, bool) 
 		return nil, false
 	}
 	quoted := *e
-	quoted.Remedy = "put it in quotes if a text is meant"
-	if e.Remedy != "" && strings.HasPrefix(e.Remedy, "did you mean") {
-		quoted.Remedy = e.Remedy + " or put it in quotes if a text is meant"
+	if !strings.Contains(e.Remedy, "quotes") {
+		quoted.Remedy += " or put it in quotes if a text is meant"
 	}
 	return &quoted, true
 }

@@ -36,10 +36,7 @@ func compare(op string, l, r operand) (func(Env) truth, error) {
 		if l.typ.Unit.Dim() != r.typ.Unit.Dim() {
 			return nil, mismatch(l, r, "two sides of one dimension")
 		}
-		if r, err = convert(r, l.typ.Unit); err != nil {
-			return nil, err
-		}
-		return compareNumbers(op, l, r), nil
+		return compareNumbers(op, l, r)
 	case Date:
 		return compareDates(op, l.text, r.text), nil
 	}
@@ -52,19 +49,19 @@ func compare(op string, l, r operand) (func(Env) truth, error) {
 		}
 		return nil, e
 	}
-	var equal func(Env) truth
+	var same func(Env) truth
 	if l.typ.Sort == Text {
 		if l.literal {
 			l, r = r, l
 		}
 		if r.literal {
-			equal = compareWord(l.text, r.word)
+			same = compareWord(l.text, r.word)
 		} else {
-			equal = compareTexts(l.text, r.text, func(a, b string) bool { return a == b })
+			same = compareTexts(l.text, r.text, func(a, b string) bool { return a == b })
 		}
 	} else {
 		a, b := l.cond, r.cond
-		equal = func(env Env) truth {
+		same = func(env Env) truth {
 			x, y := a(env), b(env)
 			if x == unknown || y == unknown {
 				return unknown
@@ -73,30 +70,56 @@ func compare(op string, l, r operand) (func(Env) truth, error) {
 		}
 	}
 	if op == "!=" {
-		return negate(equal), nil
+		return negate(same), nil
 	}
-	return equal, nil
+	return same, nil
 }
 
-func equalNumbers(a, b float64) bool { return a == b }
-func unequal(a, b float64) bool      { return a != b }
-func less(a, b float64) bool         { return a < b }
-func lessOrEqual(a, b float64) bool  { return a <= b }
+// relation tells how two numbers stand to each other.
+type relation func(x, y float64) bool
 
-// compareNumbers expects both sides in one unit.
-func compareNumbers(op string, l, r operand) func(Env) truth {
-	test := equalNumbers
+func equal(x, y float64) bool       { return x == y }
+func unequal(x, y float64) bool     { return x != y }
+func less(x, y float64) bool        { return x < y }
+func lessOrEqual(x, y float64) bool { return x <= y }
+
+// across compares x in one unit with y in another. Converted either way, 0.57 m and 57 cm or 25 °C and 298.15 K may miss each
+// other by one rounding; they count as equal if they meet one way, so that a == b whenever b == a.
+func across(op string, l, r catalog.Unit) (relation, error) {
+	toLeft, err := catalog.Convert(r, l)
+	if err != nil {
+		return nil, err
+	}
+	toRight, err := catalog.Convert(l, r)
+	if err != nil {
+		return nil, err
+	}
+	meet := func(x, y float64) bool { return x == toLeft.Float(y) || toRight.Float(x) == y }
 	switch op {
+	case "==":
+		return meet, nil
 	case "!=":
-		test = unequal
+		return func(x, y float64) bool { return !meet(x, y) }, nil
 	case "<":
-		test = less
-	case "<=":
-		test = lessOrEqual
+		return func(x, y float64) bool { return x < toLeft.Float(y) && !meet(x, y) }, nil
+	}
+	return func(x, y float64) bool { return x <= toLeft.Float(y) || meet(x, y) }, nil
+}
+
+// compareNumbers compares two numbers of one dimension.
+func compareNumbers(op string, l, r operand) (func(Env) truth, error) {
+	switch op {
 	case ">":
-		test, l, r = less, r, l
+		op, l, r = "<", r, l
 	case ">=":
-		test, l, r = lessOrEqual, r, l
+		op, l, r = "<=", r, l
+	}
+	test := map[string]relation{"==": equal, "!=": unequal, "<": less, "<=": lessOrEqual}[op]
+	if !l.typ.Unit.Equal(r.typ.Unit) {
+		var err error
+		if test, err = across(op, l.typ.Unit, r.typ.Unit); err != nil {
+			return nil, mismatch(l, r, "two sides of one dimension")
+		}
 	}
 	f, g := l.number, r.number
 	switch {
@@ -108,7 +131,7 @@ func compareNumbers(op string, l, r operand) func(Env) truth {
 				return unknown
 			}
 			return truthOf(test(x, y))
-		}
+		}, nil
 	case l.literal:
 		x := l.value
 		return func(env Env) truth {
@@ -117,7 +140,7 @@ func compareNumbers(op string, l, r operand) func(Env) truth {
 				return unknown
 			}
 			return truthOf(test(x, y))
-		}
+		}, nil
 	}
 	return func(env Env) truth {
 		x, ok := f(env)
@@ -129,7 +152,7 @@ func compareNumbers(op string, l, r operand) func(Env) truth {
 			return unknown
 		}
 		return truthOf(test(x, y))
-	}
+	}, nil
 }
 
 func compareWord(f func(Env) (string, bool), word string) func(Env) truth {

@@ -3,6 +3,7 @@ package formula
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"github.com/expr-lang/expr/ast"
@@ -184,7 +185,7 @@ func reference(name string, typ Type, at int, get func(Env) Value) operand {
 
 // unknownName names the nearest known name, or the member that is called so.
 func (c *compiler) unknownName(name string, at int) error {
-	names := c.scope.Names()
+	names := c.sortedNames()
 	found, remedy := fault.Unknown("name", name, names)
 	if whole := endingIn(names, "."+name); whole != "" {
 		remedy = fmt.Sprintf("did you mean %q?", whole)
@@ -194,15 +195,19 @@ func (c *compiler) unknownName(name string, at int) error {
 	return &Error{Offset: at, Found: found, Expected: "a field, column, constant or condition that is known here", Remedy: remedy}
 }
 
-// endingIn gives the first name, in order, with that ending.
+// sortedNames lists the names of the scope in one order, so that messages do not depend on a map.
+func (c *compiler) sortedNames() []string {
+	return slices.Compact(slices.Sorted(slices.Values(c.scope.Names())))
+}
+
+// endingIn gives the first name with that ending, or nothing.
 func endingIn(names []string, ending string) string {
-	best := ""
 	for _, n := range names {
-		if strings.HasSuffix(n, ending) && (best == "" || n < best) {
-			best = n
+		if strings.HasSuffix(n, ending) {
+			return n
 		}
 	}
-	return best
+	return ""
 }
 
 // memberNode compiles name.key and name["key"], and name[expression] for a NumberMap.
@@ -276,9 +281,8 @@ func (c *compiler) member(base *ast.IdentifierNode, key string, at int) (operand
 
 // unknownMember points at the key when the name has members, and at the name when it has none.
 func (c *compiler) unknownMember(name, key string, nameAt, keyAt int) error {
-	names := c.scope.Names()
-	var keys []string
-	var owners []string
+	names := c.sortedNames()
+	var keys, owners []string
 	for _, n := range names {
 		owner, k, found := strings.Cut(n, ".")
 		if !found {
@@ -291,8 +295,8 @@ func (c *compiler) unknownMember(name, key string, nameAt, keyAt int) error {
 	}
 	if len(keys) > 0 {
 		found, remedy := fault.Unknown("member of "+name, key, keys)
-		if remedy == "" {
-			remedy = "it has " + list(keys)
+		if remedy == "" && len(keys) > 6 {
+			remedy = fmt.Sprintf("it has %s and %d more", strings.Join(keys[:6], ", "), len(keys)-6)
 		}
 		return &Error{Offset: keyAt, Found: found, Expected: "a member of " + name, Remedy: remedy}
 	}
@@ -303,24 +307,11 @@ func (c *compiler) unknownMember(name, key string, nameAt, keyAt int) error {
 		}
 		return e
 	}
-	found, remedy := fault.Unknown("name", name, append(owners, names...))
+	found, remedy := fault.Unknown("name", name, slices.Compact(owners))
 	if remedy == "" {
 		remedy = "name a stage or a constant that has the member " + key
 	}
 	return &Error{Offset: nameAt, Found: found, Expected: "a constant or stage that is known here", Remedy: remedy}
-}
-
-// list names a few words for a message, sorted.
-func list(words []string) string {
-	sorted := make(map[string]bool, len(words))
-	for _, w := range words {
-		sorted[w] = true
-	}
-	keys := sortedKeys(sorted)
-	if len(keys) > 6 {
-		return strings.Join(keys[:6], ", ") + ", …"
-	}
-	return strings.Join(keys, ", ")
 }
 
 func (c *compiler) unary(n *ast.UnaryNode) (operand, error) {
