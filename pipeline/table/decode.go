@@ -72,7 +72,7 @@ func (d *decoder) next(header int) (m *message, head object, body []byte, err er
 		return nil, 0, nil, damaged("no message where one is due")
 	}
 	n := int(binary.LittleEndian.Uint32(d.rest[4:]))
-	if n == 0 || n > len(d.rest)-8 || n%8 != 0 {
+	if n <= 0 || n > len(d.rest)-8 || n%8 != 0 {
 		return nil, 0, nil, damaged("a message of %d bytes with %d left", n, len(d.rest)-8)
 	}
 	m = &message{b: d.rest[8 : 8+n]}
@@ -115,9 +115,14 @@ func (d *decoder) schema() error {
 	if n > 0 {
 		d.table.Header = make(map[string]string, n)
 	}
+	last := ""
 	for i := range n {
 		pair := m.element(pairs, i)
-		d.table.Header[m.stringField(pair, 0)] = m.stringField(pair, 1)
+		key := m.stringField(pair, 0)
+		if i > 0 && key <= last {
+			return damaged("a header whose keys are out of order")
+		}
+		d.table.Header[key], last = m.stringField(pair, 1), key
 	}
 	if m.bad {
 		return damaged("a schema that points outside itself")
@@ -170,8 +175,9 @@ type batch struct {
 	m              *message
 	body           []byte
 	length         int
-	nodes, buffers int // place of the next one
-	nNode, nBuffer int // how many are left
+	nodes, buffers int   // place of the next one
+	nNode, nBuffer int   // how many are left
+	end            int64 // of the last buffer
 }
 
 func newBatch(m *message, record object, body []byte) (*batch, error) {
@@ -201,17 +207,19 @@ func (b *batch) node() (nulls int, err error) {
 	return int(missing), nil
 }
 
-// buffer gives the next one, which must have at least size bytes (exactly, if
-// exact), with its capacity cut so that nobody appends into its neighbour.
+// buffer gives the next one, which must have at least size bytes, with its
+// capacity cut so that nobody appends into its neighbour. Buffers do not overlap:
+// otherwise a few bytes could stand for any number of long columns.
 func (b *batch) buffer(size int) ([]byte, error) {
 	if b.nBuffer == 0 {
 		return nil, damaged("more buffers than the batch has")
 	}
 	offset, length := b.m.i64(b.buffers), b.m.i64(b.buffers+8)
 	b.buffers, b.nBuffer = b.buffers+16, b.nBuffer-1
-	if offset < 0 || length < int64(size) || offset > int64(len(b.body)) || length > int64(len(b.body))-offset {
+	if offset < b.end || length < int64(size) || offset > int64(len(b.body)) || length > int64(len(b.body))-offset {
 		return nil, damaged("a buffer of %d bytes at %d in a body of %d; %d are due", length, offset, len(b.body), size)
 	}
+	b.end = offset + length
 	return b.body[offset : offset+length : offset+length], nil
 }
 

@@ -45,7 +45,10 @@ func Encode(t *Table) ([]byte, error) {
 			columns[i] = array.NewInt64Data(array.NewData(fields[i].Type, n, []*memory.Buffer{bitmap, values}, nil, nulls, 0))
 		case Text:
 			fields[i].Type = dictionaryType
-			indices, dictionary, length := c.dictionary()
+			indices, dictionary, length, err := c.dictionary()
+			if err != nil {
+				return nil, err
+			}
 			values := memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(indices))
 			columns[i] = array.NewDictionaryData(array.NewDataWithDictionary(dictionaryType, n, []*memory.Buffer{bitmap, values}, nulls, 0, dictionary))
 			size += 512 + length
@@ -146,8 +149,8 @@ func (c *Column) canonicalInts() []int64 {
 }
 
 // dictionary numbers the different texts by first appearance. Length is the
-// number of bytes of all of them.
-func (c *Column) dictionary() (indices []int32, words *array.Data, length int) {
+// number of bytes of all of them, which Arrow counts in 31 bits.
+func (c *Column) dictionary() (indices []int32, words *array.Data, length int, err error) {
 	indices = make([]int32, len(c.Texts))
 	number := make(map[string]int32, 8)
 	var list []string
@@ -164,6 +167,9 @@ func (c *Column) dictionary() (indices []int32, words *array.Data, length int) {
 		}
 		indices[i] = k
 	}
+	if length > math.MaxInt32 || len(list) > math.MaxInt32-1 {
+		return nil, nil, 0, fmt.Errorf("table: column %q: its different texts have %d bytes; expected at most 2147483647; split the table", c.Name, length)
+	}
 	offsets := make([]int32, len(list)+1)
 	joined := make([]byte, 0, length)
 	for i, s := range list {
@@ -175,5 +181,5 @@ func (c *Column) dictionary() (indices []int32, words *array.Data, length int) {
 		memory.NewBufferBytes(arrow.Int32Traits.CastToBytes(offsets)),
 		memory.NewBufferBytes(joined),
 	}, nil, 0, 0)
-	return indices, words, length
+	return indices, words, length, nil
 }

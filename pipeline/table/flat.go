@@ -117,7 +117,7 @@ func (m *message) vector(o object, k, width int) (at, n int) {
 	at += m.u32(at)
 	n = m.u32(at)
 	at += 4
-	if n > (len(m.b)-at)/width {
+	if at < 0 || n < 0 || n > (len(m.b)-at)/width {
 		m.bad = true
 		return 0, 0
 	}
