@@ -148,39 +148,47 @@ func (c *compiler) identifier(n *ast.IdentifierNode) (operand, error) {
 			Remedy: fmt.Sprintf("write %s[FIELD] or %s.KEY", name, name)}
 	}
 	c.names[name] = true
-	return reference(name, typ, begin(n), func(env Env) Value { return env.Get(name) }), nil
+	return reference(name, typ, begin(n), nil), nil
 }
 
-// reference compiles the reading of one value.
+// reference compiles the reading of one value: of the plain name, or by get if that is given. The plain name is read directly,
+// since it is what filters consist of and another call would copy the Value again.
 func reference(name string, typ Type, at int, get func(Env) Value) operand {
 	o := operand{typ: typ, at: at, single: true, name: name}
-	switch typ.Sort {
-	case Number:
+	switch {
+	case typ.Sort == Number && get == nil:
+		o.number = func(env Env) (float64, bool) {
+			v := env.Get(name)
+			return v.Number, !v.Null && finite(v.Number)
+		}
+	case typ.Sort == Number:
 		o.number = func(env Env) (float64, bool) {
 			v := get(env)
-			if v.Null || !finite(v.Number) {
-				return 0, false
-			}
-			return v.Number, true
+			return v.Number, !v.Null && finite(v.Number)
 		}
-	case Bool:
-		o.cond = func(env Env) truth {
-			v := get(env)
-			if v.Null {
-				return unknown
-			}
-			return truthOf(v.Bool)
+	case typ.Sort == Bool && get == nil:
+		o.cond = func(env Env) truth { return known(env.Get(name)) }
+	case typ.Sort == Bool:
+		o.cond = func(env Env) truth { return known(get(env)) }
+	case get == nil:
+		o.text = func(env Env) (string, bool) {
+			v := env.Get(name)
+			return v.Text, !v.Null
 		}
 	default:
 		o.text = func(env Env) (string, bool) {
 			v := get(env)
-			if v.Null {
-				return "", false
-			}
-			return v.Text, true
+			return v.Text, !v.Null
 		}
 	}
 	return o
+}
+
+func known(v Value) truth {
+	if v.Null {
+		return unknown
+	}
+	return truthOf(v.Bool)
 }
 
 // unknownName names the nearest known name, or the member that is called so.

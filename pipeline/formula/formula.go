@@ -148,13 +148,19 @@ func (f *Formula) Eval(env Env) Value {
 	switch f.out.typ.Sort {
 	case Number:
 		x, ok := f.out.number(env)
-		return Value{Null: !ok, Number: x}
+		if !ok {
+			return Value{Null: true}
+		}
+		return Value{Number: x}
 	case Bool:
 		t := f.out.cond(env)
 		return Value{Null: t == unknown, Bool: t == yes}
 	default:
 		s, ok := f.out.text(env)
-		return Value{Null: !ok, Text: s}
+		if !ok {
+			return Value{Null: true}
+		}
+		return Value{Text: s}
 	}
 }
 

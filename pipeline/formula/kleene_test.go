@@ -51,7 +51,7 @@ func TestKleene(t *testing.T) {
 	}
 }
 
-// Laws that hold in Kleene's logic (and some that do not: p or not p is u where p is), for any formula that rapid makes up.
+// Laws that hold in Kleene's logic, for all 27 assignments. (p or not p is none: it is u where p is.)
 func TestLaws(t *testing.T) {
 	w := newWords().truth("p", false).truth("q", false).truth("r", false)
 	pairs := [][2]string{
@@ -79,7 +79,7 @@ func TestLaws(t *testing.T) {
 	}
 }
 
-// reference works a random formula out by the tables alone, and is compared with the compiled one.
+// Random formulas, worked out by the tables alone and by the compiled closures.
 func TestRandomLogic(t *testing.T) {
 	w := newWords().truth("p", false).truth("q", false).truth("r", false)
 	rapid.Check(t, func(rt *rapid.T) {
