@@ -10,11 +10,10 @@ import (
 // A Conversion takes numbers from one unit to another: y = f·x + c, with exact rational f and c. The zero Conversion
 // changes nothing.
 type Conversion struct {
-	way          uint8
-	hi, lo       float64 // the factor (or the divisor, then lo is 0) as an unevaluated sum of two float64
-	offHi, offLo float64 // the offset likewise
-	offset       bool
-	factor, off  *big.Rat // exact; nil: 1 and 0
+	way         uint8
+	hi, lo      float64 // the factor (or the divisor, then lo is 0) as an unevaluated sum of two float64
+	offset      float64
+	factor, off *big.Rat // exact; nil: 1 and 0
 }
 
 const (
@@ -40,14 +39,14 @@ func Convert(from, to Unit) (Conversion, error) {
 	if factor.Cmp(ratOne) == 0 && off.Sign() == 0 {
 		return Conversion{}, nil
 	}
-	c := Conversion{way: wayMultiply, factor: factor, off: off, offset: off.Sign() != 0}
+	c := Conversion{way: wayMultiply, factor: factor, off: off}
 	c.hi, c.lo = twoFloats(factor)
 	if c.lo != 0 && factor.Num().IsInt64() && factor.Num().Int64() == 1 {
 		if divisor, lo := twoFloats(new(big.Rat).Inv(factor)); lo == 0 {
 			c.way, c.hi, c.lo = wayDivide, divisor, 0
 		}
 	}
-	c.offHi, c.offLo = twoFloats(off)
+	c.offset, _ = off.Float64()
 	return c, nil
 }
 
@@ -64,21 +63,10 @@ func twoFloats(r *big.Rat) (hi, lo float64) {
 }
 
 // Float converts a value. The result is the nearest float64 to f·x where f or 1/f is exact in a float64 (every step
-// between metric units that a float64 can hold), within 0.5000001 of a unit in the last place for other factors, and
-// rounded once more for the offset of °C.
+// between metric units that a float64 can hold), and within 0.5000001 of a unit in the last place for other factors; the
+// offset of °C is then added, which rounds once more.
 func (c Conversion) Float(x float64) float64 {
-	y := c.Delta(x)
-	if !c.offset {
-		return y
-	}
-	// sum with the rounding error recovered (Knuth, The Art of Computer Programming 2, 4.2.2, theorem B, from memory)
-	sum := y + c.offHi
-	if math.IsInf(sum, 0) || math.IsNaN(sum) {
-		return sum
-	}
-	part := sum - y
-	lost := (y - (sum - part)) + (c.offHi - part)
-	return sum + (lost + c.offLo)
+	return c.Delta(x) + c.offset
 }
 
 // Delta converts a difference, such as a standard uncertainty: the offset of °C has no part in it.
@@ -100,7 +88,7 @@ func (c Conversion) Slice(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("catalog: lengths of the two slices differ")
 	}
-	if c.way == wayIdentity && !c.offset {
+	if c.way == wayIdentity {
 		copy(dst, src)
 		return
 	}

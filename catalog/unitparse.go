@@ -42,7 +42,7 @@ func ParseUnit(s string) (Unit, error) {
 		return Unit{}, f
 	}
 	// the field writes 1/A for 1/Å: see above
-	if !p.bracket && u.d != nil && len(u.d.code) == 1 && u.d.code[0].name == "A" && u.d.code[0].exp < 0 {
+	if !p.bracket && u.data().loneAmpere() {
 		return atoms["Ao"].unit().Pow(u.d.code[0].exp), nil
 	}
 	if !u.Dim().valid() {

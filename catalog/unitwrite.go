@@ -30,7 +30,7 @@ func (u Unit) Code() string {
 		}
 		return b.String()
 	}
-	return ratio(write(up), write(down), down, "1")
+	return ratio(write(up), write(down), len(down), d.loneAmpere())
 }
 
 // Symbol is the unit as people write it: "Å⁻¹", "°C", "mmol/L", "W/(m²·sr·nm)"; "" for 1. ParseUnit reads every symbol
@@ -41,33 +41,33 @@ func (u Unit) Symbol() string {
 		return "out of range"
 	}
 	up, down := split(d.symbol)
-	if len(up) == 0 && !onlyAmpere(down) {
+	if len(up) == 0 && !d.loneAmpere() {
 		return writePowers(d.symbol, "·")
 	}
-	return ratio(writePowers(up, "·"), writePowers(down, "·"), down, "1")
+	return ratio(writePowers(up, "·"), writePowers(down, "·"), len(down), d.loneAmpere())
 }
 
 // String is the Code.
 func (u Unit) String() string { return u.Code() }
 
-// ratio writes up/down, with brackets where down has several terms, or would be misread.
-func ratio(up, down string, terms []term, one string) string {
-	switch {
-	case len(terms) == 0:
+// ratio writes up/down, with brackets where down has several terms or would be misread.
+func ratio(up, down string, terms int, brackets bool) string {
+	if terms == 0 {
 		return up
-	case up == "":
-		up = one
-		if onlyAmpere(terms) {
-			return up + "/(" + down + ")"
-		}
 	}
-	if len(terms) > 1 {
+	if up == "" {
+		up = "1"
+	}
+	if terms > 1 || brackets {
 		return up + "/(" + down + ")"
 	}
 	return up + "/" + down
 }
 
-func onlyAmpere(terms []term) bool { return len(terms) == 1 && terms[0].name == "A" }
+// loneAmpere tells whether the unit is a negative power of ampere alone, which without brackets reads as one of Å.
+func (d unitData) loneAmpere() bool {
+	return len(d.code) == 1 && d.code[0].name == "A" && d.code[0].exp < 0
+}
 
 // split parts the terms into those above and those below the line, the latter with positive powers. A power of ten stays
 // above, where its sign is part of its code.
