@@ -1,0 +1,153 @@
+package demo
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"fascicle/pipeline"
+
+	"github.com/google/go-cmp/cmp"
+)
+
+func TestWrite(t *testing.T) {
+	s, err := Make()
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Run("new folder", func(t *testing.T) {
+		dir := filepath.Join(t.TempDir(), "a", "b")
+		if err := s.Write(context.Background(), dir); err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range s.Files {
+			got, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(f.Name)))
+			if err != nil {
+				t.Error(err)
+			} else if string(got) != string(f.Data) {
+				t.Errorf("%s differs", f.Name)
+			}
+		}
+	})
+	t.Run("empty folder", func(t *testing.T) {
+		if err := s.Write(context.Background(), t.TempDir()); err != nil {
+			t.Error(err)
+		}
+	})
+	t.Run("folder with something in it", func(t *testing.T) {
+		dir := t.TempDir()
+		if err := os.WriteFile(filepath.Join(dir, "mine.txt"), []byte("mine"), 0o666); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Write(context.Background(), dir); !errors.Is(err, ErrNotEmpty) {
+			t.Errorf("got %v, want ErrNotEmpty", err)
+		}
+		entries, err := os.ReadDir(dir)
+		if err != nil || len(entries) != 1 {
+			t.Errorf("the folder was written to: %v %v", entries, err)
+		}
+	})
+	t.Run("a file in the place of the folder", func(t *testing.T) {
+		name := filepath.Join(t.TempDir(), "file")
+		if err := os.WriteFile(name, nil, 0o666); err != nil {
+			t.Fatal(err)
+		}
+		if err := s.Write(context.Background(), name); err == nil {
+			t.Error("no error")
+		}
+	})
+	t.Run("interrupted", func(t *testing.T) {
+		ctx, cancel := context.WithCancel(context.Background())
+		cancel()
+		if err := s.Write(ctx, filepath.Join(t.TempDir(), "x")); !errors.Is(err, context.Canceled) {
+			t.Errorf("got %v, want context.Canceled", err)
+		}
+	})
+}
+
+func TestTruthFile(t *testing.T) {
+	s, err := Make()
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := s.Files[len(s.Files)-1]
+	var got struct {
+		Values []map[string]any
+		Draws  map[string]float64
+	}
+	if err := json.Unmarshal(last.Data, &got); err != nil || last.Name != "truth.json" {
+		t.Fatal(last.Name, err)
+	}
+	if len(got.Values) != 22 { // two numbers each of eleven samples
+		t.Errorf("%d values", len(got.Values))
+	}
+	want := map[string]any{"sample": "N15", "stage": "guinier", "name": "Rg_1", "value": s.Truth.Values[0].Value}
+	if d := cmp.Diff(want, got.Values[0]); d != "" {
+		t.Error(d)
+	}
+	if d := cmp.Diff(map[string]float64{"constants.monitor_ratio": -0.7}, got.Draws); d != "" {
+		t.Error(d)
+	}
+	for _, v := range got.Values {
+		if v["sample"] == Broken {
+			t.Errorf("truth of the broken sample: %v", v)
+		}
+	}
+}
+
+func TestScores(t *testing.T) {
+	f := func(x float64) *float64 { return &x }
+	truth := Truth{
+		Values: []TrueValue{{"A", "guinier", "Rg_1", 3}, {"B", "guinier", "Rg_1", 4}, {"C", "guinier", "Rg_1", 5}},
+		Draws:  map[string]float64{"s": 2},
+	}
+	scores, missing := truth.Scores([]pipeline.Value{
+		{Sample: "A", Stage: "guinier", Name: "Rg_1", Value: f(3.5), Own: f(0.1), Parts: map[string]float64{"s": 0.1, "other": 1}},
+		{Sample: "B", Stage: "guinier", Name: "Rg_1", Value: nil, Own: f(0.1)},
+		{Sample: "C", Stage: "elsewhere", Name: "Rg_1", Value: f(5), Own: f(0.1)},
+	})
+	if len(scores) != 1 || math.Abs(scores[0].Z-3) > 1e-12 { // (3.5 − 3 − 0.1·2)/0.1, by hand
+		t.Errorf("scores: %v", scores)
+	}
+	if d := cmp.Diff(truth.Values[1:], missing); d != "" {
+		t.Error(d)
+	}
+	if got := Largest([]Score{{Z: 1}, {Z: -2}, {Z: 1.5}}).Z; got != -2 {
+		t.Errorf("largest is %v", got)
+	}
+}
+
+func TestSurprises(t *testing.T) {
+	importing, other := &pipeline.Kind{Name: "import", Reads: true}, &pipeline.Kind{Name: "x.y"}
+	item := func(stage, sample string, state pipeline.State) pipeline.ItemOutcome {
+		return pipeline.ItemOutcome{Stage: stage, Name: "sample=" + sample, Sample: sample, State: state}
+	}
+	outcome := func(in, next []pipeline.ItemOutcome) *pipeline.Outcome {
+		return &pipeline.Outcome{Stages: []pipeline.StageOutcome{
+			{Name: "day_two", Kind: importing, Items: in}, {Name: "particles", Kind: other, Items: next}}}
+	}
+	type items = []pipeline.ItemOutcome
+	for _, c := range []struct {
+		name     string
+		in, next items
+		want     int
+	}{
+		{"as planned", items{item("day_two", Broken, pipeline.Failed), item("day_two", "N45", pipeline.Made)},
+			items{item("particles", Broken, pipeline.Blocked), item("particles", "N45", pipeline.Kept)}, 0},
+		{"nothing failed", items{item("day_two", Broken, pipeline.Made)}, nil, 1},
+		{"another blocked", items{item("day_two", Broken, pipeline.Failed)}, items{item("particles", "N45", pipeline.Blocked)}, 1},
+		{"failed later", items{item("day_two", Broken, pipeline.Made)}, items{item("particles", Broken, pipeline.Failed)}, 1},
+		{"failed twice", items{item("day_two", Broken, pipeline.Failed), item("day_two", Broken, pipeline.Failed)}, nil, 1},
+		{"of no sample", items{item("day_two", Broken, pipeline.Failed)}, items{item("particles", "", pipeline.Failed)}, 1},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			if got := Surprises(outcome(c.in, c.next)); len(got) != c.want {
+				t.Errorf("got %q, want %d", got, c.want)
+			}
+		})
+	}
+}
