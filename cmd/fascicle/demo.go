@@ -1,0 +1,89 @@
+package main
+
+import (
+	"context"
+	"fmt"
+
+	"fascicle/cmd/fascicle/internal/demo"
+	"fascicle/pipeline"
+
+	"github.com/spf13/cobra"
+)
+
+func demoCommand(a *app) *cobra.Command {
+	return &cobra.Command{
+		Use:   "demo DIR",
+		Short: "Write a study with invented data of known truth, and run it",
+		Long: `Writes a study with invented data of known truth into DIR, which must be new or empty, and runs it. One raw file is left empty on
+purpose, so that the report has something to say of it; the exit status is 0 when exactly that went wrong. DIR/truth.json holds what
+the data were made from.`,
+		Args: arguments(1, 1),
+		RunE: func(c *cobra.Command, args []string) error {
+			a.status = a.demo(c.Context(), args[0])
+			return nil
+		},
+	}
+}
+
+// demoLine says what was written.
+type demoLine struct {
+	event
+	Dir    string `json:"dir"`
+	Files  int    `json:"files"`
+	Broken string `json:"broken"` // the sample whose raw file is empty on purpose
+}
+
+// truthLine holds what was found against what the data were made from.
+type truthLine struct {
+	event
+	Values   int      `json:"values"`
+	Found    int      `json:"found"`
+	LargestZ float64  `json:"largest_z"`
+	Surprise []string `json:"surprises"` // what ended otherwise than planned
+}
+
+// demo writes the study and runs it.
+func (a *app) demo(ctx context.Context, dir string) int {
+	study, err := demo.Make()
+	if err != nil {
+		return a.fail(ctx, err)
+	}
+	if err := study.Write(ctx, dir); err != nil {
+		return a.fail(ctx, err)
+	}
+	a.say("wrote %s: %d mixtures and %d solvents; the raw file of %s is empty on purpose", dir, study.Mixtures, study.Others, demo.Broken)
+	a.line(demoLine{event{"demo"}, dir, len(study.Files), demo.Broken})
+	p, faults := pipeline.Load(dir, a.kinds)
+	if len(faults) > 0 {
+		return a.faults(faults)
+	}
+	o, status := a.execute(ctx, p, runOptions{})
+	if o == nil {
+		return status
+	}
+	surprises := demo.Surprises(o)
+	for _, s := range surprises {
+		fmt.Fprintln(a.err, "not as planned:", s)
+	}
+	a.truth(study.Truth, o, surprises)
+	a.end(o)
+	if len(surprises) > 0 {
+		return statusHoles
+	}
+	return statusGood
+}
+
+// truth says how near the run came to the truth.
+func (a *app) truth(t demo.Truth, o *pipeline.Outcome, surprises []string) {
+	scores, missing := t.Scores(o.Values)
+	line := truthLine{event: event{"truth"}, Values: len(t.Values), Found: len(scores), Surprise: append([]string{}, surprises...)}
+	if len(scores) == 0 {
+		a.say("none of the %d values of truth.json was found", len(missing))
+	} else {
+		worst := demo.Largest(scores)
+		line.LargestZ = worst.Z
+		a.say("%d of %d values of truth.json were found; farthest from it is %s of %s, %.1f of its own uncertainties away",
+			len(scores), len(t.Values), worst.Name, worst.Sample, worst.Z)
+	}
+	a.line(line)
+}
