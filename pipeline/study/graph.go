@@ -41,7 +41,7 @@ func (r *reader) stage(e Entry) Stage {
 	for _, b := range body {
 		switch v := b.Value; b.Key.Value {
 		case "kind":
-			s.Kind, _ = r.text(v, "the name of a kind", "")
+			s.Kind, _ = r.text(v, "the name of a kind", oneName)
 		case "items":
 			s.Items = r.texts(v, "a list of stages, such as [one, other]")
 		case "from":
@@ -74,7 +74,7 @@ func (r *reader) by(n *Node) []Text {
 	if n.Kind == List {
 		return r.fields(n, expected, "sample")
 	}
-	t, ok := r.text(n, expected, "")
+	t, ok := r.text(n, expected, "write a name, or names in square brackets")
 	if !ok {
 		return nil
 	}
@@ -85,7 +85,7 @@ func (r *reader) by(n *Node) []Text {
 		r.add(t.Pos, quoteShort(t.Value), expected, fmt.Sprintf("put it in brackets: [%s]", t.Value))
 		return nil
 	}
-	if !r.identifier(t, "a field", "sample") {
+	if !r.field(t, "sample") {
 		return nil
 	}
 	return []Text{t}
@@ -94,7 +94,17 @@ func (r *reader) by(n *Node) []Text {
 // fields wants a list of fields; allowed is the reserved word that is one here.
 func (r *reader) fields(n *Node, expected, allowed string) []Text {
 	list := r.texts(n, expected)
-	return slices.DeleteFunc(list, func(t Text) bool { return !r.identifier(t, "a field", allowed) })
+	return slices.DeleteFunc(list, func(t Text) bool {
+		if t.Value == "item" || t.Value == "all" {
+			r.add(t.Pos, fmt.Sprintf("%q in a list of fields", t.Value), "fields alone", "delete it from the list; `by: "+t.Value+"` stands alone")
+			return true
+		}
+		return !r.field(t, allowed)
+	})
+}
+
+func (r *reader) field(t Text, allowed string) bool {
+	return r.identifier(t, "a field", "correct it: fields are named in the sheet and in the patterns of imports", allowed)
 }
 
 // settings checks of the settings what can be known without the kind: a map with names and without empty values.
@@ -108,16 +118,12 @@ func (r *reader) settings(n *Node) *Node {
 
 // ports reads `port: reference`.
 func (r *reader) ports(n *Node, place string) []Port {
-	usual := ""
-	if n.Kind == Scalar && !n.Text.IsNull() {
-		usual = fmt.Sprintf("name the port that it feeds: {PORT: %s}", n.Text.Value)
-	}
 	if n.Kind != Map {
-		found, remedy := Describe(n)
-		if usual == "" {
-			usual = remedy
+		usual := "name the ports that they feed: {PORT: …, PORT: …}"
+		if n.Kind == Scalar {
+			usual = fmt.Sprintf("name the port that it feeds: {PORT: %s}", n.Text.Value)
 		}
-		r.add(n.Pos, found, "a map of ports, `port: stage`", usual)
+		r.misfit(n, "a map of ports, `port: stage`", usual)
 		return nil
 	}
 	var out []Port
@@ -142,27 +148,27 @@ func (r *reader) ports(n *Node, place string) []Port {
 func (r *reader) ref(refs []Ref, n *Node, place string) []Ref {
 	const expected = "a stage, a map {stage: …}, or a list of such"
 	if n.Kind != Map {
-		t, ok := r.text(n, expected, "")
+		t, ok := r.text(n, expected, "write one list without brackets inside")
 		if !ok {
 			return refs
 		}
 		return append(refs, Ref{Stages: []Text{t}, Pos: t.Pos})
 	}
+	if bareWords(n) != nil {
+		r.misfit(n, expected, "")
+		return refs
+	}
 	ref := Ref{Pos: n.Pos}
 	has := r.known(n.Entries, "in a reference "+place, refKeys...)
 	if has["stage"] == nil {
-		found, remedy := "a reference without a stage", "add `stage: NAME`"
-		if _, hint := Describe(n); hint != "" {
-			remedy = hint
-		}
-		r.add(n.Pos, found, expected, remedy)
+		r.add(n.Pos, "a reference without a stage", expected, "add `stage: NAME`")
 	}
 	for _, e := range n.Entries {
 		switch v := e.Value; e.Key.Value {
 		case "stage":
 			ref.Stages = r.textOrTexts(v, "a stage or a list of stages")
 		case "output":
-			ref.Output, _ = r.text(v, "the name of an output", "")
+			ref.Output, _ = r.text(v, "the name of an output", oneName)
 		case "where":
 			ref.Where, _ = r.text(v, "a condition", "")
 		case "match":
@@ -196,8 +202,8 @@ func (r *reader) match(n *Node) []Pairing {
 		return nil
 	}
 	for _, e := range r.mapOf(n, expected, false) {
-		lead, ok := r.text(e.Value, "a field of the lead item", "")
-		if ok && r.identifier(e.Key, "a field", "sample") && r.identifier(lead, "a field", "sample") {
+		lead, ok := r.text(e.Value, "a field of the lead item", oneName)
+		if ok && r.field(e.Key, "sample") && r.field(lead, "sample") {
 			out = append(out, Pairing{Partner: e.Key, Lead: lead})
 		}
 	}
@@ -209,19 +215,19 @@ var directions = []string{"before", "after", "either"}
 // nearest reads `{field: before | after | either}`.
 func (r *reader) nearest(n *Node) []Nearest {
 	const expected = "a map of a field and a direction, such as {taken: before}"
-	usual := ""
-	if n.Kind == Scalar && !n.Text.IsNull() {
-		usual = fmt.Sprintf("say in which direction: {%s: either}", n.Text.Value)
-	}
 	if n.Kind != Map {
+		usual := "say in which direction: {FIELD: either}"
+		if n.Kind == Scalar {
+			usual = fmt.Sprintf("say in which direction: {%s: either}", n.Text.Value)
+		}
 		r.misfit(n, expected, usual)
 		return nil
 	}
 	var out []Nearest
 	for _, e := range r.mapOf(n, expected, false) {
-		d, ok := r.text(e.Value, "before, after or either", "")
+		d, ok := r.text(e.Value, "before, after or either", oneName)
 		switch {
-		case !ok || !r.identifier(e.Key, "a field", ""):
+		case !ok || !r.field(e.Key, ""):
 		case !slices.Contains(directions, d.Value):
 			remedy := "write one of the three"
 			if near := fault.Nearest(d.Value, directions); near != "" {

@@ -27,11 +27,7 @@ func (r *reader) about(n *Node) {
 func (r *reader) authors(n *Node) {
 	const expected = `a list of authors, such as [{name: "…", orcid: "…"}]`
 	if n.Kind != List {
-		usual := ""
-		if n.Kind == Map {
-			usual = "put it in square brackets"
-		}
-		r.misfit(n, expected, usual)
+		r.misfit(n, expected, "put it in square brackets")
 		return
 	}
 	for _, a := range n.Items {
@@ -78,11 +74,7 @@ func (r *reader) figures(n *Node) {
 func (r *reader) panels(n *Node, place string) {
 	const expected = "a list of panels, {figure: STAGE/FIGURE} or {stage: …, x: …, y: …}"
 	if n.Kind != List || len(n.Items) == 0 {
-		usual := ""
-		if n.Kind == Map {
-			usual = "put it in square brackets, or write `- ` in front of it"
-		}
-		r.misfit(n, expected, usual)
+		r.misfit(n, expected, "put panels in square brackets, or each on a line that begins with `- `")
 		return
 	}
 	for _, p := range n.Items {
@@ -103,7 +95,7 @@ func (r *reader) panels(n *Node, place string) {
 			case "y", "series", "each":
 				r.textOrTexts(e.Value, "a name or a list of names")
 			case "figure", "stage", "where", "x", "scale":
-				r.text(e.Value, "the "+e.Key.Value+" of a panel", "")
+				r.text(e.Value, "the "+e.Key.Value+" of a panel", oneName)
 			}
 		}
 	}

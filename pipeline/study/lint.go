@@ -2,6 +2,7 @@ package study
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -96,12 +97,13 @@ func (l *linter) blockLine() {
 	}
 	col := l.i - start
 	if at := l.i; l.scalar(false) {
+		if strings.Contains(l.text[at:l.i], " ? ") {
+			l.expression(at)
+			return
+		}
 		l.indent(col, false)
 		l.valued = false
 		l.skipBlanks()
-		if strings.Contains(l.text[at:l.i], " ? ") {
-			l.expression(at)
-		}
 		if !l.done() {
 			l.valued = true
 			l.scalar(true)
@@ -126,16 +128,26 @@ func (l *linter) indent(col int, dash bool) {
 	}
 	switch word := quoteShort(firstWord(l.text[l.src.starts[l.src.at(l.i).Line-1]+col:])); {
 	case popped && n > 0:
-		l.stop(l.i-0, fmt.Sprintf("%s indented by %d spaces", word, col), fmt.Sprintf("%d spaces, or as many as a line above", l.indents[n-1]),
+		l.stop(l.i, fmt.Sprintf("%s behind %s", word, spaces(col)), spaces(l.indents[n-1])+", or as many as another line above",
 			"bring the line under the first letter of those that it belongs with")
 		l.pos.Col = col + 1
 	case !popped && n > 0 && l.valued && !dash:
-		l.stop(l.i, fmt.Sprintf("%s indented by %d spaces below a line that already has a value", word, col),
-			fmt.Sprintf("%d spaces, or as many as a line above", l.indents[n-1]), "indent it as the lines that it belongs with")
+		l.stop(l.i, fmt.Sprintf("%s behind %s, deeper than a line that has its value already", word, spaces(col)),
+			spaces(l.indents[n-1])+", or as many as another line above", "indent it as the lines that it belongs with")
 		l.pos.Col = col + 1
 	default:
 		l.indents = append(l.indents, col)
 	}
+}
+
+func spaces(n int) string {
+	switch n {
+	case 0:
+		return "no space"
+	case 1:
+		return "1 space"
+	}
+	return fmt.Sprintf("%d spaces", n)
 }
 
 // scalar reads what begins here outside brackets. It reports whether it was a key, and then stands behind the colon.
@@ -155,6 +167,16 @@ func (l *linter) scalar(isValue bool) (key bool) {
 	if l.special() {
 		return false
 	}
+	if isBlankOrEnd(l.byteAt(at + 1)) {
+		switch c := l.peek(); {
+		case c == ':' && !isValue:
+			l.stop(at, "a colon without a key", "a word in front of the colon", "write the key, or delete the line")
+			return false
+		case c == '-' && isValue:
+			l.stop(at, `"- " behind a key`, "items each on a line of their own, or a list in square brackets", "write [one, other]; put a lone - in quotes")
+			return false
+		}
+	}
 	rest := l.rest()
 	if j := strings.Index(rest, " #"); j >= 0 {
 		rest = rest[:j]
@@ -163,6 +185,9 @@ func (l *linter) scalar(isValue bool) (key bool) {
 	if j < 0 {
 		if t := (Text{Value: strings.TrimSpace(rest), Pos: l.src.at(at)}); !isValue && l.suspect.Value == "" && colonWord(t) {
 			l.suspect = t
+		} else if !isValue && slices.Contains(l.indents, t.Pos.Col-1) {
+			l.stop(at, quoteShort(t.Value)+", a line without a colon", "`key: value`",
+				"put `: ` behind the key, or indent the line if it belongs to the value above")
 		}
 		l.i += len(rest)
 		return false
@@ -192,23 +217,25 @@ func (l *linter) expression(at int) {
 
 // special names a character that cannot begin a value.
 func (l *linter) special() bool {
-	word := firstWord(l.rest())
-	switch c := l.peek(); c {
+	c := l.peek()
+	if strings.IndexByte("*&!%@`?]},", c) < 0 || c == '?' && !isBlankOrEnd(l.byteAt(l.i+1)) {
+		return false
+	}
+	word := firstWord(l.text[l.i:])
+	switch c {
 	case '*':
 		l.stop(l.i, fmt.Sprintf("%q, an alias to YAML", word), "values written out, no aliases", "write the value out; if it is meant as text, put it in quotes")
 	case '&':
 		l.stop(l.i, fmt.Sprintf("%q, an anchor to YAML", word), "values written out, no anchors", "delete it; if it is meant as text, put it in quotes")
 	case '!':
-		l.stop(l.i, fmt.Sprintf("%q, a tag to YAML", word), "values without tags", "for a negation write `not …`, or put the whole in quotes")
-	case '%', '@', '`':
-		l.stop(l.i, fmt.Sprintf("a value that begins with %q", string(rune(c))), "another first character, or quotes", fmt.Sprintf("put it in quotes: %q", word))
+		l.stop(l.i, fmt.Sprintf("%q, a tag to YAML", word), "values without tags",
+			fmt.Sprintf("for a negation write `not %s`, or put the whole in quotes", strings.TrimLeft(word, "!")))
+	case ']', '}', ',':
+		l.stop(l.i, fmt.Sprintf("a %c outside brackets", c), "an opening bracket before it", "delete it, or put the text in quotes")
 	case '?':
-		if !isBlankOrEnd(l.byteAt(l.i + 1)) {
-			return false
-		}
 		l.stop(l.i, "a question mark followed by a space", "a value", "put the whole expression in quotes")
 	default:
-		return false
+		l.stop(l.i, fmt.Sprintf("a value that begins with %q", string(rune(c))), "another first character, or quotes", fmt.Sprintf("put it in quotes: %q", word))
 	}
 	return true
 }
@@ -226,18 +253,22 @@ func (l *linter) behind(at int, isValue bool, what string) bool {
 		l.i++
 		return true
 	}
-	l.goesOn(at, what)
+	if c := l.peek(); c == ']' || c == '}' {
+		l.special()
+	} else {
+		l.goesOn(at, what)
+	}
 	return false
 }
 
 func (l *linter) goesOn(at int, what string) {
 	a, b := l.src.at(at), l.src.at(l.i)
 	if a.Line != b.Line {
-		l.stop(at, fmt.Sprintf("%q opened here and closed in line %d, where text goes on", string(l.text[at]), b.Line), "a value that ends where it closes",
+		l.stop(at, fmt.Sprintf("a %c opened here and closed in line %d, where text goes on", l.text[at], b.Line), "a value that ends where it closes",
 			"close it where it should end")
 		return
 	}
-	end := l.i + len(firstWord(l.rest()))
+	end := l.i + len(firstWord(l.text[l.i:]))
 	l.stop(at, fmt.Sprintf("text that goes on behind %s: %s", what, quoteShort(l.text[at:end])), "a value that is quoted whole, or not at all",
 		"put the whole value in quotes (single quotes, if it has double ones inside)")
 }
@@ -262,7 +293,7 @@ func (l *linter) quoted() {
 			return
 		}
 	}
-	l.stop(at, fmt.Sprintf("a quote %s that is never closed", string(q)), "a closing quote", "close it where the text should end")
+	l.stop(at, fmt.Sprintf("a %c that is never closed", q), "a closing quote", "close it where the text should end")
 }
 
 // block skips the lines of a block of text.

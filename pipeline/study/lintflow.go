@@ -45,7 +45,7 @@ func (l *linter) flow() {
 		case c == ']' || c == '}':
 			top := stack[len(stack)-1]
 			if top.bracket == '[' != (c == ']') {
-				l.stop(l.i, fmt.Sprintf("%q", string(c)), fmt.Sprintf("%q for the %q of line %d", closing(top.bracket), string(top.bracket), l.src.at(top.at).Line),
+				l.stop(l.i, fmt.Sprintf("a %c", c), fmt.Sprintf("a %s for the %c of line %d", closing(top.bracket), top.bracket, l.src.at(top.at).Line),
 					"correct the bracket")
 				return
 			}
@@ -63,20 +63,31 @@ func (l *linter) flow() {
 			l.i++
 			prev, stack[len(stack)-1].colon = -1, false
 		case c == ':' && (prev >= 0 || isBlankOrEnd(l.byteAt(l.i+1))):
-			if top := &stack[len(stack)-1]; top.colon {
-				l.stop(max(prev, 0), quoteShort(strings.TrimSpace(l.rest()))+" behind a value", "one colon for each entry between commas",
-					"put the value in quotes, or put a comma before the next key")
-				l.pos = l.src.at(l.i)
+			top := &stack[len(stack)-1]
+			if top.colon {
+				l.secondColon(prev)
 				return
-			} else {
-				top.colon = true
 			}
+			top.colon = true
 			l.i++
 			prev = -1
 		default:
 			prev = l.flowScalar(prev)
 		}
 	}
+}
+
+// secondColon names a value with a colon in it; at is where the value begins, -1 when it is empty.
+func (l *linter) secondColon(at int) {
+	if at < 0 {
+		at = l.i
+	}
+	end := len(l.text)
+	if j := strings.IndexAny(l.text[l.i:], ",]}\r\n"); j >= 0 {
+		end = l.i + j
+	}
+	l.stop(at, quoteShort(strings.TrimSpace(l.text[at:end]))+", a value with a colon in it", "one colon for each entry between commas",
+		"put the value in quotes, or put a comma before the next key")
 }
 
 func closing(bracket byte) string {
@@ -87,7 +98,7 @@ func closing(bracket byte) string {
 }
 
 func (l *linter) unclosed(o open) {
-	l.stop(o.at, fmt.Sprintf("a bracket %q that is not closed", string(o.bracket)), fmt.Sprintf("a closing %q", closing(o.bracket)),
+	l.stop(o.at, fmt.Sprintf("a %c that is not closed", o.bracket), "a closing "+closing(o.bracket),
 		"close it where the list or map should end")
 }
 
@@ -142,7 +153,7 @@ func (l *linter) flowScalar(prev int) int {
 		if strings.IndexByte(",[]{}\r\n", c) >= 0 || c == ':' && (isBlankOrEnd(next) || strings.IndexByte(",[]{}", next) >= 0) || c == '#' && isBlankOrEnd(l.byteAt(l.i-1)) {
 			break
 		}
-		if c == '?' && isBlankOrEnd(next) {
+		if c == '?' { // in brackets it ends a text even in the middle of a word
 			if prev >= 0 {
 				at = prev
 			}
@@ -163,9 +174,9 @@ func (l *linter) flowScalar(prev int) int {
 // conditional names an expression with ? : inside brackets.
 func (l *linter) conditional(at int) {
 	end := at + len(strings.TrimRight(l.text[at:], " "))
-	if j := strings.IndexAny(l.text[l.i:], ",]}\r\n"); j >= 0 {
+	if j := strings.IndexAny(l.text[l.i:], ",[]{}\r\n"); j >= 0 {
 		end = l.i + j
 	}
-	l.stop(at, quoteShort(strings.TrimSpace(l.text[at:end]))+", where ? and : mean something to YAML", "an expression with ? : in quotes",
-		"put the whole expression in quotes")
+	l.stop(at, quoteShort(strings.TrimSpace(l.text[at:end]))+", where ? and : mean something to YAML", "text with a question mark in quotes, inside [ ] and { }",
+		"put the whole text in quotes")
 }

@@ -21,6 +21,9 @@ type reader struct {
 	src    *source
 	faults fault.List
 	more   int // faults beyond maxFaults
+
+	cursor   Pos // of the last call of offset
+	cursorAt int
 }
 
 // Read reads a study file. It returns either a study or at least one fault, in the order of the file; file is the name

@@ -3,8 +3,10 @@ package study
 import (
 	"fmt"
 	"slices"
+	"strconv"
 	"strings"
 
+	"fascicle/catalog"
 	"fascicle/catalog/fault"
 )
 
@@ -24,11 +26,10 @@ func Describe(n *Node) (found, remedy string) {
 		s := "[" + strings.Join(words, ", ") + "]"
 		return "the list " + s, fmt.Sprintf("if the brackets are meant as text, put them in quotes: %q", s)
 	}
-	var bare []string
+	if words := bareWords(n); words != nil {
+		return "a map", fmt.Sprintf("write a list in square brackets: [%s]", strings.Join(words, ", "))
+	}
 	for _, e := range n.Entries {
-		if e.Value.Kind == Scalar && e.Value.Text.IsNull() {
-			bare = append(bare, e.Key.Value)
-		}
 		if e.Key.Quoted || e.Value.Kind != Scalar || e.Value.Text.IsNull() {
 			continue
 		}
@@ -36,9 +37,6 @@ func Describe(n *Node) (found, remedy string) {
 		if strings.Contains(e.Key.Value, "?") {
 			return "a map, since YAML splits at the colon", fmt.Sprintf("put the whole expression in quotes: '%s'", s)
 		}
-	}
-	if len(bare) > 0 && len(bare) == len(n.Entries) && len(bare) <= 8 {
-		return "a map", fmt.Sprintf("write a list in square brackets: [%s]", strings.Join(bare, ", "))
 	}
 	return "a map", ""
 }
@@ -58,24 +56,52 @@ func plainItems(n *Node) ([]string, bool) {
 	return words, true
 }
 
-// quoteShort quotes a text for a message, shortened when it is long.
+// bareWords returns the keys of a map without any values, such as {donor, acceptor}; nil for other maps.
+func bareWords(n *Node) []string {
+	var words []string
+	for _, e := range n.Entries {
+		if e.Value.Kind != Scalar || !e.Value.Text.IsNull() || colonWord(e.Key) {
+			return nil
+		}
+		words = append(words, e.Key.Value)
+	}
+	if len(words) < 2 || len(words) > 8 {
+		return nil
+	}
+	return words
+}
+
+// quoteShort quotes a text for a message, shortened when it is long, in single quotes when it has double ones inside.
 func quoteShort(s string) string {
 	const most = 60
 	if c := []rune(s); len(c) > most {
 		s = string(c[:most-1]) + "…"
 	}
-	return fmt.Sprintf("%q", s)
+	if q := strconv.Quote(s); strings.Contains(s, `"`) && strings.ReplaceAll(s, `"`, `\"`) == q[1:len(q)-1] {
+		return "'" + s + "'"
+	} else {
+		return q
+	}
 }
 
 // misfit records that something else than expected stands at n; usual is the remedy unless YAML misread the place.
 func (r *reader) misfit(n *Node, expected, usual string) {
+	if len(r.faults) >= maxFaults { // nobody will read it
+		r.more++
+		return
+	}
 	found, remedy := Describe(n)
-	if n.Kind == Scalar && n.Text.IsNull() {
+	switch {
+	case n.Kind == Scalar && n.Text.IsNull():
 		if f, m, ok := r.lostToComment(n.Pos); ok {
 			found, remedy = f, m
 		}
-	} else if remedy == "" {
+	case n.Kind == Scalar && strings.TrimSpace(n.Text.Value) == "":
+		remedy = "write it between the quotes, or delete the entry"
+	case usual != "" && (remedy == "" || n.Kind == List):
 		remedy = usual
+	case remedy == "":
+		remedy = "write a single value"
 	}
 	r.add(n.Pos, found, expected, remedy)
 }
@@ -104,6 +130,9 @@ func colour(s string) string {
 	}
 	return s[:n]
 }
+
+// oneName is the remedy where a name is due.
+const oneName = "write one name, without brackets"
 
 // text wants a text that is not empty.
 func (r *reader) text(n *Node, expected, usual string) (Text, bool) {
@@ -143,7 +172,7 @@ func (r *reader) textOrTexts(n *Node, expected string) []Text {
 	if n.Kind == List {
 		return r.texts(n, expected)
 	}
-	if t, ok := r.text(n, expected, ""); ok {
+	if t, ok := r.text(n, expected, oneName); ok {
 		return []Text{t}
 	}
 	return nil
@@ -153,7 +182,7 @@ func (r *reader) items(n *Node, expected string) []Text {
 	out := make([]Text, 0, len(n.Items))
 	seen := make(map[string]bool, len(n.Items))
 	for _, it := range n.Items {
-		t, ok := r.text(it, expected, "")
+		t, ok := r.text(it, expected, "write one list without brackets inside")
 		switch {
 		case !ok:
 		case seen[t.Value]:
@@ -175,7 +204,7 @@ func (r *reader) mapOf(n *Node, expected string, mayBeEmpty bool) []Entry {
 		}
 	}
 	if n.Kind != Map {
-		usual := ""
+		usual := "write `key: value` entries"
 		if n.Kind == Scalar && colonWord(n.Text) {
 			usual = "put a space behind the colon"
 		}
@@ -207,11 +236,13 @@ func (r *reader) known(entries []Entry, place string, keys ...string) map[string
 			r.add(e.Key.Pos, fmt.Sprintf("the key %s %s", quoteShort(e.Key.Value), place), expected, "put a space behind the colon")
 			continue
 		}
-		remedy := "delete it, or see the rules of the study file"
-		if near := fault.Nearest(e.Key.Value, keys); near != "" {
+		remedy := "correct or delete it"
+		if e.Value.Kind == Scalar && e.Value.Text.IsNull() {
+			remedy = "correct or delete it; if it belongs to the value before, put both in square brackets"
+		} else if near := fault.Nearest(e.Key.Value, keys); near != "" {
 			remedy = fmt.Sprintf("did you mean %q?", near)
 		}
-		r.add(e.Key.Pos, fmt.Sprintf("the unknown key %s %s", quoteShort(e.Key.Value), place), expected, remedy)
+		r.add(e.Key.Pos, fmt.Sprintf("unknown key %s %s", quoteShort(e.Key.Value), place), expected, remedy)
 	}
 	return out
 }
@@ -224,6 +255,10 @@ func (r *reader) full(n *Node, expected string) {
 			r.misfit(n, expected, "")
 		}
 	case Map:
+		if bareWords(n) != nil {
+			r.misfit(n, expected, "")
+			return
+		}
 		for _, e := range n.Entries {
 			if e.Value.Kind == Scalar && e.Value.Text.IsNull() && colonWord(e.Key) {
 				r.add(e.Key.Pos, fmt.Sprintf("the key %s without a value", quoteShort(e.Key.Value)), expected, "put a space behind the colon")
@@ -232,8 +267,31 @@ func (r *reader) full(n *Node, expected string) {
 			r.full(e.Value, expected)
 		}
 	case List:
+		if u := loneUnit(n); u != "" {
+			r.add(n.Pos, "the list ["+u+"], whose only item is a unit", expected, fmt.Sprintf("if the brackets are meant as text, put them in quotes: \"[%s]\"", u))
+			return
+		}
 		for _, it := range n.Items {
 			r.full(it, expected)
 		}
 	}
+}
+
+// loneUnit returns the unit in a list such as [mmol/L], which can only be meant as text: it is neither a name nor a
+// quantity. A unit that could be a name ([nm]) is left to whoever knows what the place expects.
+func loneUnit(n *Node) string {
+	if len(n.Items) != 1 || n.Items[0].Kind != Scalar || n.Items[0].Text.Quoted {
+		return ""
+	}
+	s := n.Items[0].Text.Value
+	if s == "" || catalog.IsIdentifier(s) {
+		return ""
+	}
+	if _, err := catalog.ParseUnit(s); err != nil {
+		return ""
+	}
+	if _, err := catalog.ParseNumber(s); err == nil {
+		return ""
+	}
+	return s
 }

@@ -49,11 +49,11 @@ func (r *reader) stopped() Pos {
 		_, n := utf8.DecodeLastRuneInString(r.src.text[:i])
 		i -= n
 	}
-	i = len(strings.TrimRight(r.src.text[:i], " \t\r\n"))
-	if j := strings.LastIndexAny(r.src.text[:i], " \t\r\n"); j >= 0 {
-		return r.src.at(j + 1)
+	const white = " \t\r\n"
+	if i >= len(r.src.text) || strings.IndexByte(white, r.src.text[i]) >= 0 {
+		i = max(len(strings.TrimRight(r.src.text[:i], white))-1, 0)
 	}
-	return Pos{1, 1}
+	return r.src.at(strings.LastIndexAny(r.src.text[:i], white) + 1)
 }
 
 // dripReader gives one byte a read.

@@ -3,6 +3,7 @@ package study
 import (
 	"fmt"
 	"strings"
+	"unicode/utf8"
 
 	"gopkg.in/yaml.v3"
 )
@@ -42,13 +43,13 @@ func (r *reader) tree(n *yaml.Node, depth int) *Node {
 // properties refuses tags and anchors. It looks at the text as well as at the node, since the parser drops a bare "!".
 func (r *reader) properties(n *yaml.Node) {
 	p := Pos{n.Line, n.Column}
-	rest := r.src.from(p)
-	word := firstWord(rest)
+	at := r.offset(p)
 	switch {
 	case n.Anchor != "":
 		r.add(p, fmt.Sprintf("the anchor %q", "&"+n.Anchor), "values written out, no anchors",
 			"delete the anchor, and write the value out where it is used")
-	case n.Style&yaml.TaggedStyle != 0, strings.HasPrefix(rest, "!"):
+	case n.Style&yaml.TaggedStyle != 0, strings.HasPrefix(r.src.text[at:], "!"):
+		word := firstWord(r.src.text[at:])
 		remedy := "delete the tag; if it is meant as text, put it in quotes"
 		if len(word) > 1 && word[1] != '!' {
 			remedy = fmt.Sprintf("delete the tag; for a negation write `not %s`, or put the whole in quotes", strings.TrimLeft(word, "!"))
@@ -57,11 +58,26 @@ func (r *reader) properties(n *yaml.Node) {
 	}
 }
 
+// firstWord returns what stands in front of the first blank, line end, comma or closing bracket.
 func firstWord(s string) string {
-	if i := strings.IndexAny(s, " \t,]}"); i >= 0 {
+	if i := strings.IndexAny(s, " \t\r\n,]}"); i >= 0 {
 		s = s[:i]
 	}
 	return s
+}
+
+// offset returns the byte offset of a place. The nodes of a file come in its order, so it goes on from where it was last:
+// counting each time from the beginning of a line would take hours for a long line.
+func (r *reader) offset(p Pos) int {
+	if p.Line != r.cursor.Line || p.Col < r.cursor.Col || p.Line < 1 {
+		r.cursor, r.cursorAt = Pos{p.Line, 1}, r.src.offset(Pos{p.Line, 1})
+	}
+	for r.cursor.Col < p.Col && r.cursorAt < len(r.src.text) {
+		_, n := utf8.DecodeRuneInString(r.src.text[r.cursorAt:])
+		r.cursorAt += n
+		r.cursor.Col++
+	}
+	return r.cursorAt
 }
 
 func (r *reader) entries(out *Node, n *yaml.Node, depth int) {
@@ -70,8 +86,9 @@ func (r *reader) entries(out *Node, n *yaml.Node, depth int) {
 	for i := 0; i+1 < len(n.Content); i += 2 {
 		k := n.Content[i]
 		kp := Pos{k.Line, k.Column}
-		value := r.tree(n.Content[i+1], depth+1)
 		r.properties(k)
+		at := r.offset(kp)
+		value := r.tree(n.Content[i+1], depth+1)
 		switch {
 		case k.Kind == yaml.AliasNode:
 			r.tree(k, depth+1)
@@ -96,8 +113,30 @@ func (r *reader) entries(out *Node, n *yaml.Node, depth int) {
 			continue
 		}
 		seen[key.Value] = kp
+		if value.Kind == Scalar && value.Text.IsNull() {
+			value.Pos = r.behindColon(key, at, value.Pos)
+			value.Text.Pos = value.Pos
+		}
 		out.Entries = append(out.Entries, Entry{Key: key, Value: value})
 	}
+}
+
+// behindColon returns the place behind the colon of a key that begins at a byte offset. The parser puts an empty value
+// where it noticed that there is none, which may be lines below.
+func (r *reader) behindColon(key Text, at int, otherwise Pos) Pos {
+	end := at + len(key.Value)
+	if key.Quoted {
+		end += 2
+	}
+	if end > len(r.src.text) {
+		return otherwise
+	}
+	rest := strings.TrimLeft(r.src.text[end:], " \t")
+	if !strings.HasPrefix(rest, ":") {
+		return otherwise
+	}
+	end = len(r.src.text) - len(rest) + 1
+	return Pos{key.Pos.Line, key.Pos.Col + utf8.RuneCountInString(r.src.text[at:end])}
 }
 
 func kindOf(n *yaml.Node) NodeKind {

@@ -110,7 +110,7 @@ func isQuantities(n *Node) bool {
 }
 
 func (r *reader) quantity(n *Node, expected string) (catalog.Number, bool) {
-	t, ok := r.text(n, expected, "")
+	t, ok := r.text(n, expected, "write one quantity, or a map of quantities with a word in front of each")
 	if !ok {
 		return catalog.Number{}, false
 	}
@@ -200,7 +200,7 @@ func (r *reader) names(st *Study) {
 	})
 	first := make(map[string]named, len(all))
 	for _, n := range all {
-		if !r.identifier(n.name, "the name of a "+n.what, "") {
+		if !r.identifier(n.name, "the name of a "+n.what, "rename it", "") {
 			continue
 		}
 		if f, taken := first[n.name.Value]; taken {
@@ -213,14 +213,14 @@ func (r *reader) names(st *Study) {
 }
 
 // identifier wants a name. A reserved word may only be the one named allowed.
-func (r *reader) identifier(t Text, what, allowed string) bool {
+func (r *reader) identifier(t Text, what, remedy, allowed string) bool {
 	switch {
 	case !catalog.IsIdentifier(t.Value):
 		r.add(t.Pos, fmt.Sprintf("%s as %s", quoteShort(t.Value), what), "letters, digits and _, not beginning with a digit",
-			"rename it")
+			remedy)
 		return false
 	case catalog.Reserved(t.Value) && t.Value != allowed:
-		r.add(t.Pos, fmt.Sprintf("the reserved word %q as %s", t.Value, what), "another word", "rename it")
+		r.add(t.Pos, fmt.Sprintf("the reserved word %q as %s", t.Value, what), "another word", remedy)
 		return false
 	}
 	return true
