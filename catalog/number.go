@@ -53,7 +53,7 @@ const longestNumber = 400
 
 // ParseNumber reads a number with or without standard uncertainty and unit:
 //
-//	-3.5    10.00(2) mm    1.2(3)e-4 mol/L    12.3(1.5) ns    1.003 ± 0.004 cm    (1.003 +- 0.004)e2 cm    5 %
+//	-3.5    10.00(2) mm    1.2(3)e-4 mol/L    12.3(1.5) ns    1.003 ± 0.004 cm    (1.003 +- 0.004)e2 cm    5 %    0.1 1/nm
 //
 // Whole digits in brackets count in the last place of the value; with a point they are the uncertainty itself. The decimal
 // sign is the point. The error is a *fault.Fault without a place.
@@ -73,7 +73,7 @@ func ParseNumber(s string) (Number, error) {
 	if rest[0] == ',' && len(rest) > 1 && '0' <= rest[1] && rest[1] <= '9' {
 		return Number{}, numberFault(n.Text, "a decimal point", "write a point, and nothing between thousands")
 	}
-	if c := rest[0]; c == '_' || '0' <= c && c <= '9' || strings.Contains(rest, "+-") || strings.Contains(rest, "+/-") {
+	if c := rest[0]; c == '_' || '0' <= c && c <= '9' && !unitBegins(rest) || strings.Contains(rest, "+-") || strings.Contains(rest, "+/-") {
 		return Number{}, numberFault(n.Text, numberForms, "")
 	}
 	u, err := ParseUnit(rest)
@@ -82,6 +82,15 @@ func ParseNumber(s string) (Number, error) {
 	}
 	n.Unit, n.HasUnit = u, true
 	return n, nil
+}
+
+// unitBegins tells whether digits begin a unit, as in 0.1 1/nm, and are no second number, as in 1 000.
+func unitBegins(rest string) bool {
+	after, ok := strings.CutPrefix(rest, "10")
+	if ok {
+		return after != "" && (after[0] == '*' || after[0] == '^' || after[0] >= utf8.RuneSelf)
+	}
+	return strings.HasPrefix(rest, "1/") || strings.HasPrefix(rest, "1 /")
 }
 
 func numberFault(text, expected, remedy string) *fault.Fault {
