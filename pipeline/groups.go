@@ -1,0 +1,478 @@
+package pipeline
+
+import (
+	"bytes"
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// gathered is what a reference takes from its stages: items that pass its condition.
+type gathered struct {
+	ref   *reference
+	items []*item
+	// byKey finds partners by the values of the pairing fields
+	byKey map[string][]*item
+	nulls int // items whose pairing fields are not all known
+}
+
+// take collects the items that a reference names. Rows that its condition cannot judge, because a field is empty, are remarked on.
+func (r *runner) take(s *stage, port string, ref *reference) []*item {
+	var out []*item
+	var unknown []string
+	env := &fieldEnv{p: r.p}
+	for _, src := range ref.sources {
+		for _, it := range r.items[src.stage] {
+			if src.output != "" && it.output != src.output {
+				continue
+			}
+			if ref.where != nil {
+				env.f = &it.fields
+				v := ref.where.Eval(env)
+				if v.Null {
+					unknown = append(unknown, it.name)
+					continue
+				}
+				if !v.Bool {
+					continue
+				}
+			}
+			out = append(out, it)
+		}
+	}
+	if len(unknown) > 0 {
+		r.remark("stage %s, port %s: `where: %s` could not be judged, because a field is empty, for %s; they are left out", s.name, port, ref.where.Source(), shortList(unknown, 6))
+	}
+	return out
+}
+
+func shortList(names []string, most int) string {
+	if len(names) <= most {
+		return strings.Join(names, "; ")
+	}
+	return strings.Join(names[:most], "; ") + fmt.Sprintf(" and %d more", len(names)-most)
+}
+
+// formGroups forms the groups of a stage whose inputs have all ended, finds partners, and says which groups are blocked.
+func (r *runner) formGroups(s *stage) []*group {
+	var leads []*item
+	for _, ref := range s.lead.refs {
+		leads = append(leads, r.take(s, s.lead.decl.Name, ref)...)
+	}
+	groups := r.groupLeads(s, leads)
+	ports := make([][]*gathered, len(s.ports))
+	for i, b := range s.ports {
+		if b == s.lead {
+			continue
+		}
+		for _, ref := range b.refs {
+			g := &gathered{ref: ref, items: r.take(s, b.decl.Name, ref)}
+			if len(ref.partner) > 0 {
+				g.byKey = make(map[string][]*item, len(g.items))
+				for _, it := range g.items {
+					if key, missing := it.fields.keyOf(r.p.fields, ref.partner); missing == "" {
+						g.byKey[key] = append(g.byKey[key], it)
+					} else {
+						g.nulls++
+					}
+				}
+			}
+			ports[i] = append(ports[i], g)
+		}
+	}
+	trusts := r.trustIndex(s)
+	for i, g := range groups {
+		g.index = i
+		r.pairGroup(g, ports, trusts)
+	}
+	return groups
+}
+
+// groupLeads puts lead items together by the stage's `by`, groups and the items in them in an order that no path decides.
+func (r *runner) groupLeads(s *stage, leads []*item) []*group {
+	t := r.p.fields
+	var groups []*group
+	switch s.by.mode {
+	case "item":
+		groups = make([]*group, 0, len(leads))
+		for _, it := range leads {
+			groups = append(groups, &group{stage: s, name: it.name, leads: []*item{it}, fields: it.fields})
+		}
+	case "all":
+		if len(leads) > 0 {
+			groups = append(groups, &group{stage: s, name: "all", leads: leads})
+		}
+	default:
+		byKey := map[string]*group{}
+		values := make([]string, len(s.by.fields))
+		for _, it := range leads {
+			key, missing := it.fields.keyOf(t, s.by.fields)
+			if missing != "" {
+				g := &group{stage: s, name: it.name, leads: []*item{it}, fields: it.fields, state: Blocked,
+					message: fmt.Sprintf("%s has no value in field `%s`, by which stage %s takes items together%s", it.who(), missing, s.name, r.lookAt(it))}
+				groups = append(groups, g)
+				continue
+			}
+			g := byKey[key]
+			if g == nil {
+				for i, id := range s.by.fields {
+					v, _ := it.fields.get(id)
+					values[i] = v.Text
+				}
+				g = &group{stage: s, name: itemName(s.by.names, values, 0)}
+				byKey[key] = g
+				groups = append(groups, g)
+			}
+			g.leads = append(g.leads, it)
+		}
+	}
+	slices.SortStableFunc(groups, func(a, b *group) int { return naturalCompare(a.name, b.name) })
+	for i, g := range groups {
+		slices.SortStableFunc(g.leads, func(a, b *item) int {
+			return cmp.Or(bytes.Compare(a.hash[:], b.hash[:]), naturalCompare(a.name, b.name), cmp.Compare(a.stage.name, b.stage.name))
+		})
+		if len(g.leads) > 1 || s.by.mode != "item" {
+			g.fields = agreed(t, g.leads)
+		}
+		if i > 0 && groups[i-1].name == g.name {
+			for _, h := range groups[i-1 : i+1] {
+				if h.state == "" {
+					h.state = Blocked
+					h.message = fmt.Sprintf("two items are both called %s (%s and %s): captures must tell them apart", g.name, groups[i-1].leads[0].who()+r.lookAt(groups[i-1].leads[0]), g.leads[0].who()+r.lookAt(g.leads[0]))
+				}
+			}
+		}
+	}
+	return groups
+}
+
+// lookAt names the raw files of an item, for messages.
+func (r *runner) lookAt(it *item) string {
+	if it.stage.sheet {
+		return ": look at its row in " + r.p.Sheet.File
+	}
+	files := it.files()
+	if len(files) == 0 {
+		return ""
+	}
+	return ": look at " + shortList(files, 3)
+}
+
+// naturalCompare orders names so that numbers within them count as numbers: s2 before s10.
+func naturalCompare(a, b string) int {
+	for i, j := 0, 0; ; {
+		if i == len(a) || j == len(b) {
+			return cmp.Or(cmp.Compare(len(a)-i, len(b)-j), cmp.Compare(a, b))
+		}
+		if isDigit(a[i]) && isDigit(b[j]) {
+			si, sj := i, j
+			for i < len(a) && isDigit(a[i]) {
+				i++
+			}
+			for j < len(b) && isDigit(b[j]) {
+				j++
+			}
+			x, y := strings.TrimLeft(a[si:i], "0"), strings.TrimLeft(b[sj:j], "0")
+			if c := cmp.Or(cmp.Compare(len(x), len(y)), cmp.Compare(x, y)); c != 0 {
+				return c
+			}
+			continue
+		}
+		if a[i] != b[j] {
+			return cmp.Compare(a[i], b[j])
+		}
+		i++
+		j++
+	}
+}
+
+func isDigit(c byte) bool { return c >= '0' && c <= '9' }
+
+// block marks a group, keeping the first reason.
+func (g *group) block(format string, args ...any) {
+	if g.state == "" {
+		g.state, g.message = Blocked, fmt.Sprintf(format, args...)
+	}
+}
+
+// pairGroup finds the partners of each lead item, drops what a gathering port need not have, and blocks what lacks a partner.
+func (r *runner) pairGroup(g *group, ports [][]*gathered, trusts []*gathered) {
+	s := g.stage
+	if g.state == Blocked {
+		return
+	}
+	if s.lead.decl.Gather {
+		g.leads = slices.DeleteFunc(g.leads, func(it *item) bool {
+			if it.state.Good() {
+				return false
+			}
+			g.missing = append(g.missing, r.missing(s.lead.decl.Name, it))
+			return true
+		})
+		if len(g.leads) == 0 {
+			g.block("nothing is left to take together: %s", g.missing[0].Reason)
+			return
+		}
+	}
+	for _, it := range g.leads {
+		if !it.state.Good() {
+			g.block("%s", because(it))
+			return
+		}
+		r.trust(g, it, trusts)
+	}
+	g.partners = make([][][]*item, len(s.ports))
+	for i, b := range s.ports {
+		if b == s.lead || !b.isFed {
+			continue
+		}
+		g.partners[i] = make([][]*item, len(g.leads))
+		for j, it := range g.leads {
+			for _, c := range ports[i] {
+				found := r.partners(g, b, c, it)
+				if g.state == Blocked {
+					return
+				}
+				for _, p := range found {
+					if p.state.Good() {
+						g.partners[i][j] = append(g.partners[i][j], p)
+					} else if b.decl.Gather {
+						g.missing = append(g.missing, r.missing(b.decl.Name, p))
+					} else {
+						g.block("%s", because(p))
+						return
+					}
+				}
+			}
+			slices.SortStableFunc(g.partners[i][j], func(a, b *item) int {
+				return cmp.Or(cmp.Compare(a.stage.rank, b.stage.rank), bytes.Compare(a.hash[:], b.hash[:]), naturalCompare(a.name, b.name))
+			})
+		}
+		if !b.decl.Many && !b.decl.Gather {
+			r.oneForAll(g, b, g.partners[i])
+		}
+	}
+}
+
+// because says that a group is blocked by an item, and passes on the first cause rather than a chain of consequences.
+func because(it *item) string {
+	if it.state == Blocked {
+		return it.message
+	}
+	return fmt.Sprintf("%s failed: %s", it.who(), it.message)
+}
+
+func (r *runner) missing(port string, it *item) Missing {
+	return Missing{Port: port, Stage: it.stage.name, Item: it.name, Sample: it.fields.sample(), State: it.state, Reason: it.message}
+}
+
+// oneForAll makes sure that a port that takes one partner got one, the same for all lead items of a group where the group is one.
+func (r *runner) oneForAll(g *group, b *boundPort, partners [][]*item) {
+	for j, p := range partners {
+		if len(p) > 1 {
+			g.block("%s has two partners at port `%s`: %s%s and %s%s", g.leads[j].who(), b.decl.Name, p[0].who(), r.lookAt(p[0]), p[1].who(), r.lookAt(p[1]))
+			return
+		}
+	}
+}
+
+// partners finds the partners of one lead item in what one reference gathered.
+func (r *runner) partners(g *group, b *boundPort, c *gathered, it *item) []*item {
+	ref := c.ref
+	found := c.items
+	var key, missing string
+	if len(ref.partner) > 0 {
+		key, missing = it.fields.keyOf(r.p.fields, ref.lead)
+		if missing != "" {
+			if b.decl.Gather {
+				return nil
+			}
+			g.block("%s has no value in field `%s`, by which its partner at port `%s` is found%s", it.who(), missing, b.decl.Name, r.lookAt(it))
+			return nil
+		}
+		found = c.byKey[key]
+	}
+	if len(ref.nearest) > 0 {
+		found = r.nearestOf(ref, it, found)
+	}
+	if b.decl.Gather || b.decl.Many {
+		if len(found) == 0 && !b.decl.Gather && !b.decl.Optional {
+			g.block("%s", r.noPartner(b, c, it))
+		}
+		return found
+	}
+	switch {
+	case len(found) == 1:
+	case len(found) == 0 && len(c.ref.sources) > 0:
+		g.block("%s", r.noPartner(b, c, it))
+	case len(found) > 1:
+		g.block("%s finds %d partners at port `%s` (%s) where one is due: %s%s and %s%s; narrow it with `match`, `nearest` or `where`", it.who(), len(found), b.decl.Name, r.criteria(ref, it),
+			found[0].who(), r.lookAt(found[0]), found[1].who(), r.lookAt(found[1]))
+	}
+	return found
+}
+
+// criteria says in words what a partner must have.
+func (r *runner) criteria(ref *reference, it *item) string {
+	var out []string
+	for i, id := range ref.partner {
+		v, _ := it.fields.get(ref.lead[i])
+		out = append(out, r.p.fields.names[id]+" = "+fieldText(r.p.fields, ref.lead[i], v))
+	}
+	if ref.where != nil {
+		out = append(out, ref.where.Source())
+	}
+	for _, n := range ref.nearest {
+		out = append(out, r.p.fields.names[n.field]+" "+n.direction)
+	}
+	if len(out) == 0 {
+		return "the only one"
+	}
+	return strings.Join(out, ", ")
+}
+
+// noPartner says what was looked for and where a person should look.
+func (r *runner) noPartner(b *boundPort, c *gathered, it *item) string {
+	var stages []string
+	for _, src := range c.ref.sources {
+		stages = append(stages, src.stage.name)
+	}
+	where := ""
+	if pats := r.patterns(c.ref); len(pats) > 0 {
+		where = "; look for a file like " + strings.Join(pats, " or ")
+	}
+	have := fmt.Sprintf("stage %s has none", strings.Join(stages, ", "))
+	if n := len(c.items); n > 0 {
+		names := make([]string, 0, n)
+		for _, p := range c.items {
+			names = append(names, p.name)
+		}
+		have = fmt.Sprintf("stage %s has %s", strings.Join(stages, ", "), shortList(names, 4))
+	}
+	return fmt.Sprintf("%s has no partner at port `%s` (%s): %s%s", it.who(), b.decl.Name, r.criteria(c.ref, it), have, where)
+}
+
+// patterns lists the file patterns of the imports behind a reference.
+func (r *runner) patterns(ref *reference) []string {
+	var out []string
+	var walk func(s *stage)
+	walk = func(s *stage) {
+		if s.kind != nil && s.kind.Reads {
+			if fs, ok := s.settings.(FileSettings); ok && !slices.Contains(out, fs.FilesPattern()) {
+				out = append(out, fs.FilesPattern())
+			}
+			return
+		}
+		if s.lead != nil {
+			for _, l := range s.lead.refs {
+				for _, src := range l.sources {
+					walk(src.stage)
+				}
+			}
+		}
+		for _, m := range s.members {
+			walk(m)
+		}
+	}
+	for _, src := range ref.sources {
+		walk(src.stage)
+	}
+	return out
+}
+
+// nearestOf keeps those partners that are nearest by each of the reference's fields in turn.
+func (r *runner) nearestOf(ref *reference, it *item, found []*item) []*item {
+	for _, n := range ref.nearest {
+		at, ok := r.position(n.field, it)
+		if !ok {
+			return nil
+		}
+		best := -1.0
+		var keep []*item
+		for _, p := range found {
+			x, ok := r.position(n.field, p)
+			d := x - at
+			if n.direction == "before" {
+				d = -d
+			}
+			if n.direction == "either" && d < 0 {
+				d = -d
+			}
+			if !ok || d < 0 {
+				continue
+			}
+			if best < 0 || d < best {
+				best, keep = d, nil
+			}
+			if d == best {
+				keep = append(keep, p)
+			}
+		}
+		found = keep
+	}
+	return found
+}
+
+// position gives a date or number field as a number, dates in seconds.
+func (r *runner) position(id int, it *item) (float64, bool) {
+	v, _ := it.fields.get(id)
+	if v.Null {
+		return 0, false
+	}
+	for _, layout := range []string{time.DateOnly, "2006-01-02T15:04:05", "2006-01-02T15:04"} {
+		if t, err := time.Parse(layout, v.Text); err == nil {
+			return float64(t.Unix()), true
+		}
+	}
+	return v.Number, true
+}
+
+// trustIndex prepares the checks that a stage trusts.
+func (r *runner) trustIndex(s *stage) []*gathered {
+	var out []*gathered
+	for _, c := range s.trusts {
+		g := &gathered{ref: &reference{partner: c.serves, lead: c.serves, sources: []source{{stage: c}}}, byKey: map[string][]*item{}}
+		for _, it := range r.items[c] {
+			if it.form != Values {
+				continue
+			}
+			if key, missing := it.fields.keyOf(r.p.fields, c.serves); missing == "" {
+				g.byKey[key] = append(g.byKey[key], it)
+			}
+		}
+		out = append(out, g)
+	}
+	return out
+}
+
+// distrust says why an item must not be used, by the checks that its stage trusts; "" when it may. A check beyond its notice only flags.
+func (r *runner) distrust(it *item, trusts []*gathered) string {
+	for _, c := range trusts {
+		check := c.ref.sources[0].stage
+		key, missing := it.fields.keyOf(r.p.fields, c.ref.lead)
+		if missing != "" {
+			return fmt.Sprintf("%s has no value in field `%s`, by which the check %s is found", it.who(), missing, check.name)
+		}
+		found := c.byKey[key]
+		if len(found) == 0 {
+			return fmt.Sprintf("%s has no check in stage %s (%s)", it.who(), check.name, r.criteria(c.ref, it))
+		}
+		for _, p := range found {
+			if !p.state.Good() {
+				return fmt.Sprintf("the check %s", because(p))
+			}
+			if why := p.flagAt(Tolerance); why != "" {
+				return fmt.Sprintf("the check %s is out of tolerance: %s", p.who(), why)
+			}
+		}
+	}
+	return ""
+}
+
+func (r *runner) trust(g *group, it *item, trusts []*gathered) {
+	if why := r.distrust(it, trusts); why != "" {
+		g.block("%s", why)
+	}
+}

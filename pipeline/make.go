@@ -1,0 +1,170 @@
+package pipeline
+
+import (
+	"context"
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"runtime/debug"
+	"time"
+
+	"fascicle/pipeline/store"
+	"fascicle/pipeline/table"
+)
+
+// Maker makes what a recipe says. It is the seam at which work may leave this process.
+type Maker interface {
+	Make(ctx context.Context, w *Work) (*Result, error)
+}
+
+// Work is one recipe with everything that making it takes.
+type Work struct {
+	Key      store.RecipeKey
+	Kind     *Kind
+	Settings any
+	Call     *Call // inputs, numbers, file; its tables are loaded
+	// Stored keeps one output item; it is called as items are given, so that a stream never piles up.
+	store func(g *given) (store.Object, error)
+	check *outputCheck
+	// longest is how long one item may take; 0: as long as it needs
+	longest time.Duration
+}
+
+// Result is what a recipe gave.
+type Result struct {
+	Objects []store.Object
+	Flags   []store.Flag
+	Choices Choices
+}
+
+// grace is how long a kind may take to end once it was asked to.
+const grace = 2 * time.Second
+
+// errStuck says that a kind did not end when it was cancelled. Its goroutine is left behind.
+var errStuck = errors.New("did not end within 2 s of being cancelled")
+
+// local makes recipes in this process.
+type local struct{}
+
+// Make runs the kind's function, holds what it gave against its declaration, and stores it. A panic of the kind is an error of the item.
+func (local) Make(ctx context.Context, w *Work) (*Result, error) {
+	if w.longest > 0 {
+		var cancel context.CancelFunc
+		ctx, cancel = context.WithTimeout(ctx, w.longest)
+		defer cancel()
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	res := &Result{}
+	call := w.Call
+	call.kind = w.Kind
+	call.Settings = w.Settings
+	call.Rand = rand.New(rand.NewPCG(binary.LittleEndian.Uint64(w.Key[:8]), binary.LittleEndian.Uint64(w.Key[8:16])))
+	counts := map[string]int{}
+	call.stream = func(g given) error {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		g.number = counts[g.output]
+		counts[g.output]++
+		return w.keep(res, &g)
+	}
+	type ended struct {
+		choices Choices
+		err     error
+	}
+	done := make(chan ended, 1)
+	go func() {
+		defer func() {
+			if p := recover(); p != nil {
+				done <- ended{err: &panicError{value: p, stack: debug.Stack()}}
+			}
+		}()
+		c, err := w.Kind.Run(ctx, call)
+		done <- ended{c, err}
+	}()
+	var end ended
+	select {
+	case end = <-done:
+	case <-ctx.Done():
+		select {
+		case end = <-done:
+		case <-time.After(grace):
+			return nil, fmt.Errorf("%s %w", w.Kind.Name, errStuck)
+		}
+	}
+	if end.err != nil {
+		if w.longest > 0 && errors.Is(end.err, context.DeadlineExceeded) {
+			return nil, fmt.Errorf("took longer than %s, the longest that this run allows an item", w.longest)
+		}
+		return nil, end.err
+	}
+	if err := w.check.complete(call); err != nil {
+		return nil, err
+	}
+	for i := range call.gives {
+		g := &call.gives[i]
+		g.number = counts[g.output]
+		counts[g.output]++
+		for _, f := range call.flags {
+			if f.output == g.output && (f.lead == g.lead || f.lead < 0) {
+				g.flags = append(g.flags, f)
+			}
+		}
+		if err := w.keep(res, g); err != nil {
+			return nil, err
+		}
+	}
+	res.Choices = end.choices
+	return res, nil
+}
+
+// keep checks one output item and stores it.
+func (w *Work) keep(res *Result, g *given) error {
+	if err := w.check.item(g); err != nil {
+		return err
+	}
+	o, err := w.store(g)
+	if err != nil {
+		return err
+	}
+	res.Objects = append(res.Objects, o)
+	return nil
+}
+
+// panicError is a kind's panic, turned into the failure of one item.
+type panicError struct {
+	value any
+	stack []byte
+}
+
+func (e *panicError) Error() string {
+	return fmt.Sprintf("stopped by an error of the program itself: %v; please report it with the raw file", e.value)
+}
+
+// storeItem encodes and stores one output item.
+func (r *runner) storeItem(g *given) (store.Object, error) {
+	data, err := table.Encode(g.table)
+	if err != nil {
+		return store.Object{}, fmt.Errorf("output %s: %w", g.output, err)
+	}
+	h, err := r.store.Put(data)
+	if err != nil {
+		return store.Object{}, &diskError{err}
+	}
+	o := store.Object{Output: g.output, N: g.number, Lead: g.lead, Hash: h, Size: int64(len(data))}
+	for _, f := range g.fields {
+		o.Fields = append(o.Fields, store.Field{Name: f.Name, Type: "text", Value: f.Text})
+	}
+	for _, f := range g.flags {
+		o.Flags = append(o.Flags, store.Flag{Level: string(f.level), Text: f.text})
+	}
+	return o, nil
+}
+
+// diskError is a failure of the store, not of a kind.
+type diskError struct{ error }
+
+func (e *diskError) Unwrap() error { return e.error }

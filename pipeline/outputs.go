@@ -1,0 +1,152 @@
+package pipeline
+
+import (
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+
+	"fascicle/pipeline/table"
+)
+
+// outputCheck holds what a kind gave against what it declares.
+type outputCheck struct {
+	kind   *Kind
+	leads  int
+	shapes map[string]Arriving // as the check of the study worked them out
+}
+
+// complete makes sure that every declared output was given once for each lead item, or once for the group.
+func (c *outputCheck) complete(call *Call) error {
+	for _, o := range c.kind.Outputs {
+		seen := make([]int, c.leads)
+		group := 0
+		for i := range call.gives {
+			g := &call.gives[i]
+			if g.output != o.Name {
+				continue
+			}
+			if g.lead < 0 {
+				group++
+			} else if g.lead < c.leads {
+				seen[g.lead]++
+			} else {
+				return c.wrong("gave output %s for lead item %d of %d", o.Name, g.lead+1, c.leads)
+			}
+		}
+		switch o.Per {
+		case PerGroup:
+			if group != 1 || slices.ContainsFunc(seen, func(n int) bool { return n > 0 }) {
+				return c.wrong("gave output %s %d times for its group, where once is due", o.Name, group)
+			}
+		case PerLead:
+			for i, n := range seen {
+				if n != 1 || group > 0 {
+					return c.wrong("gave output %s %d times for lead item %d, where once is due", o.Name, n+group, i+1)
+				}
+			}
+		}
+	}
+	for i := range call.gives {
+		if c.output(call.gives[i].output) == nil {
+			return c.wrong("gave an output %q that it does not declare", call.gives[i].output)
+		}
+	}
+	return nil
+}
+
+func (c *outputCheck) wrong(format string, args ...any) error {
+	return fmt.Errorf("%s %s; please report this error of the program", c.kind.Name, fmt.Sprintf(format, args...))
+}
+
+func (c *outputCheck) output(name string) *Output {
+	for i := range c.kind.Outputs {
+		if c.kind.Outputs[i].Name == name {
+			return &c.kind.Outputs[i]
+		}
+	}
+	return nil
+}
+
+// item holds one table against its output's declaration.
+func (c *outputCheck) item(g *given) error {
+	o := c.output(g.output)
+	if o == nil {
+		return c.wrong("gave an output %q that it does not declare", g.output)
+	}
+	if g.table == nil {
+		return c.wrong("gave no table for output %s", g.output)
+	}
+	if err := g.table.Check(); err != nil {
+		return c.wrong("gave a table for output %s that cannot be: %v", g.output, err)
+	}
+	if o.Form == Values && g.table.Len() != 1 {
+		return c.wrong("gave %d rows for output %s, where one is due", g.table.Len(), g.output)
+	}
+	if o.Form == Image {
+		w, _ := strconv.Atoi(g.table.Header["width"])
+		h, _ := strconv.Atoi(g.table.Header["height"])
+		if w <= 0 || h <= 0 || w*h != g.table.Len() {
+			return c.wrong("gave an image of %d points for output %s, whose header says %d × %d", g.table.Len(), g.output, w, h)
+		}
+	}
+	shape, ok := c.shapes[g.output]
+	if !ok || shape.Unknown {
+		return nil
+	}
+	return c.columns(g, shape)
+}
+
+func (c *outputCheck) columns(g *given, shape Arriving) error {
+	for _, want := range shape.Columns {
+		if _, isFamily := family(want.Name); isFamily {
+			continue
+		}
+		if want.Name == AxisColumn || want.Name == ValueColumn {
+			continue
+		}
+		have := g.table.Col(want.Name)
+		if have == nil {
+			return c.wrong("gave no column %s in output %s", want.Name, g.output)
+		}
+		if want.Text != (have.Type == table.Text) {
+			return c.wrong("gave column %s of output %s as %s", want.Name, g.output, have.Type)
+		}
+		if !want.Text && !want.Any && have.Unit != want.Unit.Code() {
+			return c.wrong("gave column %s of output %s in %q, where %q is declared", want.Name, g.output, have.Unit, want.Unit.Code())
+		}
+	}
+	for i := range g.table.Columns {
+		name := g.table.Columns[i].Name
+		if !declared(shape.Columns, name) {
+			return c.wrong("gave a column %s in output %s that it does not declare", name, g.output)
+		}
+	}
+	return nil
+}
+
+// declared tells whether a column is declared, or accompanies one that is: u_X, nu_X, X_bound, X_lo, X_hi, X@SOURCE, cov_X_Y.
+func declared(columns []ColumnShape, name string) bool {
+	if findColumn(columns, name) != nil || strings.HasPrefix(name, "cov_") {
+		return true
+	}
+	if stem, _, ok := strings.Cut(name, "@"); ok {
+		name = stem
+	}
+	for _, p := range [...]string{"u_", "nu_"} {
+		if rest, ok := strings.CutPrefix(name, p); ok {
+			name = rest
+			break
+		}
+	}
+	for _, s := range [...]string{"_bound", "_lo", "_hi"} {
+		if rest, ok := strings.CutSuffix(name, s); ok {
+			name = rest
+			break
+		}
+	}
+	if findColumn(columns, name) != nil {
+		return true
+	}
+	return len(columns) > 0 && slices.ContainsFunc(columns, func(c ColumnShape) bool { return c.Name == name })
+}

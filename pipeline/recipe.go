@@ -1,0 +1,363 @@
+package pipeline
+
+import (
+	"cmp"
+	"crypto/sha256"
+	"fmt"
+	"reflect"
+	"slices"
+	"strconv"
+	"strings"
+
+	"fascicle/catalog"
+	"fascicle/pipeline/formula"
+)
+
+// keyFormat is the first line of every recipe. It changes when recipes of old must not be believed any more.
+const keyFormat = "fascicle recipe 1"
+
+// eachSetting calls f with a pointer to every setting value that is a Field, ColumnName, Expr or Quantity, in order.
+func eachSetting(v reflect.Value, f func(any)) {
+	switch v.Interface().(type) {
+	case Field, ColumnName, Expr, Quantity:
+		f(v.Addr().Interface())
+		return
+	case Range:
+		return
+	}
+	switch v.Kind() {
+	case reflect.Struct:
+		for i := range v.NumField() {
+			if v.Type().Field(i).IsExported() {
+				eachSetting(v.Field(i), f)
+			}
+		}
+	case reflect.Slice:
+		for i := range v.Len() {
+			eachSetting(v.Index(i), f)
+		}
+	}
+}
+
+// stagePlan is what all recipes of a stage have in common, worked out once.
+type stagePlan struct {
+	common  []byte // key format, kind, settings
+	fields  []*Field
+	columns []*formula.Formula // of ColumnName and Expr settings: the fields they name go into recipes
+	flags   []string
+}
+
+func (r *runner) plan(s *stage) *stagePlan {
+	p := &stagePlan{}
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s\nkind %s r%d\n", keyFormat, s.kind.Name, s.kind.Revision)
+	if s.settings != nil {
+		v := reflectElem(s.settings)
+		for _, l := range settingLines(v, s.decl.Set, "", true) {
+			fmt.Fprintf(&b, "set %s = %s\n", l.Path, oneLine(l.Value))
+		}
+		eachSetting(v, func(x any) {
+			switch x := x.(type) {
+			case *Field:
+				if x.Set && x.Word == "" {
+					p.fields = append(p.fields, x)
+				}
+			case *ColumnName:
+				if x.formula != nil {
+					p.columns = append(p.columns, x.formula)
+				}
+			case *Expr:
+				if x.formula != nil {
+					p.columns = append(p.columns, x.formula)
+				}
+			}
+		})
+	}
+	p.common = []byte(b.String())
+	return p
+}
+
+// oneLine keeps a value on its line of the recipe.
+func oneLine(s string) string {
+	if strings.ContainsAny(s, "\n\r\\") {
+		return strconv.Quote(s)
+	}
+	return s
+}
+
+// number works out a Field setting for one item. line is what the recipe says of it.
+func (r *runner) number(f *Field, fields *Fields) (n Evaluated, line string, err error) {
+	if f.fixed != nil {
+		q := *f.fixed
+		line = catalog.FormatPlain(q.Value)
+		if q.U > 0 {
+			line += " ± " + catalog.FormatPlain(q.U) + " (" + q.Source + ")"
+		}
+		return Evaluated{Value: q.Value, Known: true}, line, nil
+	}
+	used := map[string]bool{}
+	v := f.formula.Eval(&fieldEnv{p: r.p, f: fields, used: used})
+	if v.Null {
+		return Evaluated{}, "null", nil
+	}
+	if f.unit.text {
+		return Evaluated{Text: v.Text, Known: true}, strconv.Quote(v.Text), nil
+	}
+	n = Evaluated{Value: v.Number, Known: true}
+	if !f.unit.any {
+		c, err := catalog.Convert(f.formula.Type().Unit, f.unit.unit)
+		if err != nil {
+			return Evaluated{}, "", err
+		}
+		n.Value = c.Float(v.Number)
+	}
+	if why := outside(f, n.Value); why != "" {
+		return Evaluated{}, "", fmt.Errorf("setting `%s` comes out as %s, where %s is due", f.Path, catalog.FormatPlain(n.Value), why)
+	}
+	line = catalog.FormatPlain(n.Value)
+	names := make([]string, 0, len(used))
+	for name := range used {
+		if c := r.p.constants[name]; c.number.HasU && c.number.U > 0 {
+			names = append(names, name+" "+c.number.Text)
+		}
+	}
+	slices.Sort(names)
+	if len(names) > 0 {
+		line += " (" + strings.Join(names, ", ") + ")"
+	}
+	return n, line, nil
+}
+
+// outside says which bound of a Field a number is beyond, "" when none.
+func outside(f *Field, x float64) string {
+	for _, b := range [...]struct {
+		tag, word string
+		ok        func(x, b float64) bool
+	}{
+		{"min", "at least ", func(x, b float64) bool { return x >= b }}, {"max", "at most ", func(x, b float64) bool { return x <= b }},
+		{"above", "more than ", func(x, b float64) bool { return x > b }}, {"below", "less than ", func(x, b float64) bool { return x < b }},
+	} {
+		if s := f.tag.Get(b.tag); s != "" {
+			limit, err := strconv.ParseFloat(s, 64)
+			if err == nil && !b.ok(x, limit) {
+				return strings.TrimSpace(b.word + s + " " + f.unit.unit.Symbol())
+			}
+		}
+	}
+	return ""
+}
+
+// evaluate works out the Field settings of a group and gives their recipe lines, by lead item. It blocks the group when one is
+// null or out of bounds.
+func (r *runner) evaluate(g *group, p *stagePlan) [][]string {
+	lines := make([][]string, len(g.leads))
+	if len(p.fields) == 0 {
+		return lines
+	}
+	g.numbers = make(map[string][]Evaluated, len(p.fields))
+	for _, f := range p.fields {
+		all := make([]Evaluated, len(g.leads))
+		for j, it := range g.leads {
+			n, line, err := r.number(f, &it.fields)
+			if r.nullOrBad(g, f, it, n, err) {
+				return nil
+			}
+			all[j] = n
+			lines[j] = append(lines[j], f.Path+" = "+line)
+			for _, port := range f.also {
+				r.evaluateAlso(g, f, port, j, &lines[j])
+				if g.state == Blocked {
+					return nil
+				}
+			}
+		}
+		g.numbers[f.Path] = all
+	}
+	return lines
+}
+
+func (r *runner) nullOrBad(g *group, f *Field, it *item, n Evaluated, err error) bool {
+	if err != nil {
+		g.block("%s: %v%s", it.who(), err, r.lookAt(it))
+		return true
+	}
+	if !n.Known && f.tag.Get("null") != "ok" {
+		g.block("%s: setting `%s` (%s) cannot be worked out, because a field is empty%s", it.who(), f.Path, f.text, r.lookAt(it))
+		return true
+	}
+	return false
+}
+
+func (r *runner) evaluateAlso(g *group, f *Field, port string, lead int, lines *[]string) {
+	for i, b := range g.stage.ports {
+		if b.decl.Name != port || !b.isFed || b == g.stage.lead {
+			continue
+		}
+		for k, p := range g.partners[i][lead] {
+			n, line, err := r.number(f, &p.fields)
+			if r.nullOrBad(g, f, p, n, err) {
+				return
+			}
+			g.numbers[fmt.Sprintf("%s@%s.%d.%d", f.Path, port, lead, k)] = []Evaluated{n}
+			*lines = append(*lines, fmt.Sprintf("%s of %s %d = %s", f.Path, port, k+1, line))
+		}
+	}
+}
+
+// fieldLines names the fields that ColumnName and Expr settings read, for one item.
+func (r *runner) fieldLines(p *stagePlan, it *item) []string {
+	var out []string
+	for _, f := range p.columns {
+		for _, name := range r.fieldNames(f, map[string]bool{}) {
+			if id, ok := r.p.fields.id(name); ok {
+				if v, ok := it.fields.get(id); ok {
+					out = append(out, "field "+name+" = "+strconv.Quote(v.String()))
+				}
+			}
+		}
+	}
+	slices.Sort(out)
+	return slices.Compact(out)
+}
+
+// fieldNames lists the fields that a formula reads, also through conditions.
+func (r *runner) fieldNames(f *formula.Formula, seen map[string]bool) []string {
+	var out []string
+	for _, n := range f.Names() {
+		if seen[n] {
+			continue
+		}
+		seen[n] = true
+		if d, ok := r.p.defs.byName[n]; ok && !d.derived {
+			out = append(out, r.fieldNames(d.formula, seen)...)
+		} else {
+			out = append(out, n)
+		}
+	}
+	return out
+}
+
+// writeRecipe puts a group's leads in order and writes its recipe and key. The order of leads is that of their content, then of what
+// the recipe says of them: never that of names, unless all else is equal.
+func (r *runner) writeRecipe(g *group, p *stagePlan) {
+	lines := r.evaluate(g, p)
+	if g.state == Blocked {
+		return
+	}
+	s := g.stage
+	if len(p.columns) > 0 {
+		for j, it := range g.leads {
+			lines[j] = append(lines[j], r.fieldLines(p, it)...)
+		}
+	}
+	if len(g.leads) > 1 {
+		r.orderLeads(g, lines)
+	}
+	b := make([]byte, 0, len(p.common)+160*len(g.leads)+64)
+	b = append(b, p.common...)
+	for j, it := range g.leads {
+		b = append(b, "lead "...)
+		b = appendItemLine(b, s.lead.decl, j, it, s.kind)
+		for _, l := range lines[j] {
+			b = append(b, "  "...)
+			b = append(b, oneLine(l)...)
+			b = append(b, '\n')
+		}
+		for i, port := range s.ports {
+			if port == s.lead || !port.isFed {
+				continue
+			}
+			for k, q := range g.partners[i][j] {
+				b = append(b, "  port "...)
+				b = appendItemLine(b, port.decl, k, q, s.kind)
+				if port.decl.Gather {
+					for _, l := range r.fieldLines(p, q) {
+						b = append(b, "    "...)
+						b = append(b, oneLine(l)...)
+						b = append(b, '\n')
+					}
+				}
+			}
+		}
+	}
+	for _, m := range g.missing {
+		b = append(b, fmt.Sprintf("missing %s %s %s %s: %s\n", m.Port, m.Stage, m.Item, m.State, oneLine(m.Reason))...)
+	}
+	g.recipe = b
+	g.key = sha256.Sum256(b)
+}
+
+// appendItemLine names an item by its content. Where the kind sees stages or names of items, those are part of what it depends on.
+func appendItemLine(b []byte, p *Port, n int, it *item, k *Kind) []byte {
+	b = append(b, p.Name...)
+	b = append(b, ' ')
+	b = strconv.AppendInt(b, int64(n+1), 10)
+	if p.Gather {
+		b = append(b, " of "...)
+		b = append(b, it.stage.name...)
+	}
+	if k.Names {
+		b = append(b, " called "...)
+		b = append(b, oneLine(it.name)...)
+	}
+	b = append(b, " = "...)
+	const hexits = "0123456789abcdef"
+	for _, c := range it.hash {
+		b = append(b, hexits[c>>4], hexits[c&15])
+	}
+	return append(b, '\n')
+}
+
+func (r *runner) orderLeads(g *group, lines [][]string) {
+	order := make([]int, len(g.leads))
+	text := make([]string, len(g.leads))
+	for i := range order {
+		order[i] = i
+		text[i] = strings.Join(lines[i], "\n")
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		return cmp.Or(slices.Compare(g.leads[a].hash[:], g.leads[b].hash[:]), cmp.Compare(text[a], text[b]), naturalCompare(g.leads[a].name, g.leads[b].name))
+	})
+	at := make([]int, len(order)) // new place → old
+	copy(at, order)
+	leads := make([]*item, len(order))
+	sorted := make([][]string, len(order))
+	for i, j := range at {
+		leads[i], sorted[i] = g.leads[j], lines[j]
+	}
+	copy(lines, sorted)
+	g.leads = leads
+	for i := range g.partners {
+		if g.partners[i] == nil {
+			continue
+		}
+		p := make([][]*item, len(order))
+		for n, j := range at {
+			p[n] = g.partners[i][j]
+		}
+		g.partners[i] = p
+	}
+	for path, n := range g.numbers {
+		if len(n) == len(order) && !strings.Contains(path, "@") {
+			m := make([]Evaluated, len(order))
+			for i, j := range at {
+				m[i] = n[j]
+			}
+			g.numbers[path] = m
+		}
+	}
+	// numbers of partners are found by lead: they move along
+	moved := map[string][]Evaluated{}
+	for path, n := range g.numbers {
+		if at2 := strings.LastIndexByte(path, '@'); at2 >= 0 {
+			var lead, k int
+			port, rest, _ := strings.Cut(path[at2+1:], ".")
+			if _, err := fmt.Sscanf(rest, "%d.%d", &lead, &k); err == nil {
+				moved[fmt.Sprintf("%s@%s.%d.%d", path[:at2], port, slices.Index(at, lead), k)] = n
+				continue
+			}
+		}
+		moved[path] = n
+	}
+	g.numbers = moved
+}

@@ -1,0 +1,579 @@
+package pipeline
+
+import (
+	"container/heap"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"sync"
+	"time"
+
+	"fascicle/pipeline/store"
+)
+
+// Options of a run.
+type Options struct {
+	Jobs    int           // workers; 0: one for each processor
+	Remake  bool          // make everything again, whatever the store holds
+	Label   string        // keep the run's record under this name, below labels/
+	Longest time.Duration // how long one item may take; 0: as long as it needs
+	Why     bool          // find out which lines of a recipe are new
+	// Report writes what leaves; it is called before the study's lock is given back. nil: nothing is written
+	Report  func(ctx context.Context, o *Outcome) error
+	Event   func(Event) // told of each item, from one goroutine
+	Waiting func(holder string)
+	Disk    store.FS // for tests; nil: the disk
+	maker   Maker
+}
+
+// Event says that an item has ended.
+type Event struct {
+	Stage, Output, Item string
+	State               State
+	Message             string
+	Why                 []string // with Options.Why, of made items: the lines of its recipe that are new
+	Done, Total         int      // items ended, items known so far
+}
+
+// runner holds a run's state. The coordinator (run) alone changes it; workers see only their task and the store.
+type runner struct {
+	p       *Project
+	opt     Options
+	ctx     context.Context
+	store   *store.Store
+	hashes  *store.FileHashes
+	listing *listing
+	maker   Maker
+	cache   tableCache
+
+	items    map[*stage][]*item
+	groups   map[*stage][]*group
+	plans    map[*stage]*stagePlan
+	waiting  map[*stage]int // inputs that have not ended
+	open     map[*stage]int // groups that have not ended
+	queue    taskQueue
+	running  int
+	results  chan *taskResult
+	remarks  []string
+	counts   Counts
+	total    int
+	previous *Record
+	noticeMu sync.Mutex
+	notices  []string
+	remaking sync.Mutex // damaged objects are made again one at a time
+}
+
+// task is one group to be made by a worker.
+type task struct {
+	g *group
+}
+
+type taskResult struct {
+	t     *task
+	entry *store.Entry
+	kept  bool
+	err   error
+}
+
+// taskQueue hands out ready work in a fixed order: by stage, then by group. Late stages come first, so that what is begun is
+// finished and memory stays small.
+type taskQueue []*task
+
+func (q taskQueue) Len() int { return len(q) }
+func (q taskQueue) Less(i, j int) bool {
+	a, b := q[i].g, q[j].g
+	if a.stage != b.stage {
+		return a.stage.rank > b.stage.rank
+	}
+	return a.index < b.index
+}
+func (q taskQueue) Swap(i, j int) { q[i], q[j] = q[j], q[i] }
+func (q *taskQueue) Push(x any)   { *q = append(*q, x.(*task)) }
+func (q *taskQueue) Pop() any {
+	old := *q
+	x := old[len(old)-1]
+	*q = old[:len(old)-1]
+	return x
+}
+
+// StateDir is the folder of a study that may be deleted at any time.
+const StateDir = ".fascicle"
+
+// Run makes what is missing or out of date. When ctx is cancelled it stops handing out work, waits for what is under way, and
+// returns what it has with ctx's error: everything that was finished is kept for the next run.
+func Run(ctx context.Context, p *Project, opt Options) (*Outcome, error) {
+	if opt.Jobs <= 0 {
+		opt.Jobs = runtime.NumCPU()
+	}
+	disk := opt.Disk
+	if disk == nil {
+		disk = store.OS{}
+	}
+	state := filepath.Join(p.Dir, StateDir)
+	if err := disk.MkdirAll(state, 0o777); err != nil {
+		return nil, fmt.Errorf("the study's folder cannot be written to: %s; make it writable, or copy the study elsewhere", reason(err))
+	}
+	unlock, err := store.Lock(ctx, state, opt.Waiting)
+	if err != nil {
+		return nil, err
+	}
+	defer unlock()
+	r := &runner{p: p, opt: opt, ctx: ctx, maker: opt.maker, listing: newListing(p.Dir),
+		items: map[*stage][]*item{}, groups: map[*stage][]*group{}, plans: map[*stage]*stagePlan{}, waiting: map[*stage]int{}, open: map[*stage]int{}}
+	if r.maker == nil {
+		r.maker = local{}
+	}
+	if r.store, err = store.Open(filepath.Join(state, "store"), disk); err != nil {
+		return nil, err
+	}
+	if r.hashes, err = store.OpenHashes(filepath.Join(state, "files"), disk); err != nil {
+		return nil, err
+	}
+	if opt.Why {
+		r.previous = lastRecord(p.Dir)
+	}
+	runErr := r.run()
+	if err := r.hashes.Save(); err != nil && runErr == nil {
+		runErr = fmt.Errorf("remembering the hashes of raw files: %w", err)
+	}
+	out := r.outcome()
+	if runErr != nil {
+		return out, runErr
+	}
+	if err := r.keepRecord(out, disk); err != nil {
+		return out, err
+	}
+	if opt.Report != nil {
+		err = opt.Report(ctx, out)
+	}
+	out.Notices = r.notices
+	return out, err
+}
+
+// notice remembers something about this run alone, which is no part of the results: a damaged object that was made again.
+func (r *runner) notice(format string, args ...any) {
+	r.noticeMu.Lock()
+	defer r.noticeMu.Unlock()
+	r.notices = append(r.notices, fmt.Sprintf(format, args...))
+}
+
+func (r *runner) remark(format string, args ...any) {
+	r.remarks = append(r.remarks, fmt.Sprintf(format, args...))
+}
+
+// run is the coordinator: it forms groups as stages end, keeps workers busy, and takes their results.
+func (r *runner) run() error {
+	r.results = make(chan *taskResult)
+	work := make(chan *task)
+	var workers sync.WaitGroup
+	for range r.opt.Jobs {
+		workers.Add(1)
+		go func() {
+			defer workers.Done()
+			for t := range work {
+				r.results <- r.do(t)
+			}
+		}()
+	}
+	defer workers.Wait()
+	defer close(work)
+
+	dependants := map[*stage][]*stage{}
+	for _, s := range r.p.stages {
+		r.waiting[s] = len(s.inputs)
+		for _, in := range s.inputs {
+			dependants[in] = append(dependants[in], s)
+		}
+	}
+	var ended []*stage
+	begin := func(s *stage) {
+		if r.begin(s) {
+			ended = append(ended, s)
+		}
+	}
+	settle := func() {
+		for len(ended) > 0 {
+			s := ended[0]
+			ended = ended[1:]
+			r.endStage(s)
+			for _, d := range dependants[s] {
+				if r.waiting[d]--; r.waiting[d] == 0 {
+					begin(d)
+				}
+			}
+		}
+	}
+	for _, s := range r.p.stages {
+		if r.waiting[s] == 0 && len(s.inputs) == 0 {
+			begin(s)
+		}
+	}
+	settle()
+	var fatal error
+	for {
+		var send chan *task
+		var next *task
+		if len(r.queue) > 0 && fatal == nil && r.ctx.Err() == nil {
+			send, next = work, r.queue[0]
+		}
+		if send == nil && r.running == 0 {
+			break
+		}
+		select {
+		case send <- next:
+			heap.Pop(&r.queue)
+			r.running++
+		case res := <-r.results:
+			r.running--
+			if s := res.t.g.stage; r.finish(res) {
+				ended = append(ended, s)
+			}
+			var disk *diskError
+			if errors.As(res.err, &disk) && fatal == nil {
+				fatal = fmt.Errorf("the store cannot be written to: %w; what was finished is kept", disk.error)
+			}
+			settle()
+		}
+	}
+	if fatal != nil {
+		return fatal
+	}
+	return r.ctx.Err()
+}
+
+// begin forms a stage's groups and takes from the store what it has. It says whether the stage has ended with that.
+func (r *runner) begin(s *stage) bool {
+	switch {
+	case s.sheet:
+		r.sheetItems(s)
+		return true
+	case len(s.members) > 0:
+		r.togetherItems(s)
+		return true
+	}
+	var groups []*group
+	if s.kind.Reads {
+		var err error
+		groups, err = r.p.filesOf(s, r.listing)
+		if err != nil {
+			r.remark("stage %s: %v", s.name, err)
+		} else if len(groups) == 0 {
+			r.remark("stage %s finds no file: nothing matches %s", s.name, s.settings.(FileSettings).FilesPattern())
+		}
+	} else {
+		groups = r.formGroups(s)
+	}
+	r.groups[s] = groups
+	r.open[s] = len(groups)
+	plan := r.plan(s)
+	r.plans[s] = plan
+	for _, g := range groups {
+		r.total += r.expected(g)
+	}
+	for _, g := range groups {
+		if g.state == "" && !s.kind.Reads {
+			r.writeRecipe(g, plan)
+		}
+		if g.state == Blocked {
+			r.close(g, nil, false, nil)
+			continue
+		}
+		if s.kind.Reads && !r.fileRecipe(g, plan, nil) {
+			heap.Push(&r.queue, &task{g})
+			continue
+		}
+		if !r.opt.Remake {
+			if e, ok := r.store.Lookup(g.key); ok {
+				r.close(g, e, true, nil)
+				continue
+			}
+		}
+		heap.Push(&r.queue, &task{g})
+	}
+	return r.open[s] == 0
+}
+
+// expected is how many items a group will give, as far as that is known: imports are counted as one.
+func (r *runner) expected(g *group) int {
+	n := 0
+	for _, o := range g.stage.kind.Outputs {
+		if o.Per == PerLead {
+			n += len(g.leads)
+		} else {
+			n++
+		}
+	}
+	return n
+}
+
+// fileRecipe writes the recipe of an import's file: its content and what the settings make of its captures. Without data it uses the
+// remembered hash, and says false when the file must be read first (it is new, changed, or cannot be read: the worker says why).
+func (r *runner) fileRecipe(g *group, p *stagePlan, sum *[32]byte) bool {
+	if sum == nil {
+		h, size, ok := r.hashes.Known(r.p.Dir, g.file)
+		if !ok {
+			return false
+		}
+		sum, g.fileSize = &h, size
+	}
+	g.fileHash = *sum
+	b := append([]byte(nil), p.common...)
+	b = append(b, "file = "...)
+	b = append(b, store.ContentHash(*sum).String()...)
+	b = append(b, '\n')
+	if len(p.fields) > 0 {
+		g.numbers = map[string][]Evaluated{}
+	}
+	for _, f := range p.fields {
+		n, line, err := r.number(f, &g.fields)
+		if err != nil {
+			g.fileErr = fmt.Errorf("setting `%s`: %w", f.Path, err)
+			return false
+		}
+		g.numbers[f.Path] = []Evaluated{n}
+		b = append(b, "  "+f.Path+" = "+line+"\n"...)
+	}
+	g.recipe = b
+	g.key = sha256.Sum256(b)
+	return true
+}
+
+// finish takes a worker's result.
+func (r *runner) finish(res *taskResult) (stageEnded bool) {
+	g := res.t.g
+	r.close(g, res.entry, res.kept, res.err)
+	return r.open[g.stage] == 0
+}
+
+// sheetItems makes the items of `samples`: one for each row, without columns of its own. Kinds read the sheet through settings.
+func (r *runner) sheetItems(s *stage) {
+	for _, row := range r.p.order {
+		it := &item{stage: s, output: "rows", form: Values, name: "sample=" + row.sample, fields: Fields{row: row}, state: Kept, lead: -1}
+		it.hash, it.size = sheetItem(row.sample)
+		r.items[s] = append(r.items[s], it)
+	}
+}
+
+// togetherItems passes on the items of several stages, held against the checks that the stage trusts.
+func (r *runner) togetherItems(s *stage) {
+	trusts := r.trustIndex(s)
+	for _, m := range s.members {
+		for _, it := range r.items[m] {
+			if _, ok := s.shapes[it.output]; !ok && len(s.shapes) > 0 {
+				if len(s.shapes) != 1 || it.output != r.p.declared(m)[0] {
+					continue
+				}
+			}
+			c := *it
+			if len(s.shapes) == 1 {
+				for out := range s.shapes {
+					c.output = out
+				}
+			}
+			if c.state.Good() {
+				if why := r.distrust(it, trusts); why != "" {
+					c.state, c.message = Blocked, why
+				}
+			}
+			c.stage = s
+			r.items[s] = append(r.items[s], &c)
+		}
+	}
+}
+
+// declared lists a stage's outputs in the order of its kind's declaration.
+func (p *Project) declared(s *stage) []string {
+	l := loader{Project: p}
+	return l.declaredOutputs(s)
+}
+
+// close ends a group: its items are those of the entry, or failed or blocked ones in the places where items should be.
+func (r *runner) close(g *group, e *store.Entry, kept bool, err error) {
+	s := g.stage
+	r.open[s]--
+	switch {
+	case e != nil:
+		g.state = Made
+		if kept {
+			g.state = Kept
+		}
+		r.entryItems(g, e)
+	case g.state == Blocked:
+		r.holes(g)
+	default:
+		g.state = Failed
+		if r.ctx.Err() != nil && errors.Is(err, context.Canceled) {
+			g.state = Blocked
+			g.message = "the run was interrupted"
+		} else if err != nil {
+			g.message = err.Error()
+		}
+		r.holes(g)
+	}
+	r.items[s] = append(r.items[s], g.outputs...)
+	why := r.whyMade(g)
+	r.total += len(g.outputs) - r.expected(g)
+	for _, it := range g.outputs {
+		switch it.state {
+		case Made:
+			r.counts.Made++
+		case Kept:
+			r.counts.Kept++
+		case Failed:
+			r.counts.Failed++
+		case Blocked:
+			r.counts.Blocked++
+		}
+		if r.opt.Event != nil {
+			done := r.counts.Made + r.counts.Kept + r.counts.Failed + r.counts.Blocked
+			r.opt.Event(Event{Stage: s.name, Output: it.output, Item: it.name, State: it.state, Message: it.message, Why: why, Done: done, Total: r.total})
+		}
+	}
+}
+
+// holes makes the failed or blocked items of a group.
+func (r *runner) holes(g *group) {
+	for _, o := range g.stage.kind.Outputs {
+		form := o.Form
+		if sh, ok := g.stage.shapes[o.Name]; ok {
+			form = sh.Form
+		}
+		if o.Per != PerLead {
+			g.outputs = append(g.outputs, &item{stage: g.stage, output: o.Name, form: form, name: g.name, fields: g.fields, state: g.state, message: g.message, group: g, lead: -1})
+			continue
+		}
+		for i, l := range g.leads {
+			g.outputs = append(g.outputs, &item{stage: g.stage, output: o.Name, form: form, name: l.name, fields: l.fields, state: g.state, message: g.message, group: g, lead: i})
+		}
+	}
+}
+
+// entryItems makes the items that a recipe gave.
+func (r *runner) entryItems(g *group, e *store.Entry) {
+	s := g.stage
+	several := len(e.Objects) > 1
+	g.outputs = make([]*item, 0, len(e.Objects))
+	for i := range e.Objects {
+		o := &e.Objects[i]
+		it := &item{stage: s, output: o.Output, form: s.shapes[o.Output].Form, state: g.state, flags: o.Flags, hash: o.Hash, size: o.Size, group: g, lead: o.Lead, number: o.N}
+		switch {
+		case s.kind.Reads:
+			r.importedItem(g, it, o, several)
+		case o.Lead >= 0 && o.Lead < len(g.leads):
+			it.name, it.fields = g.leads[o.Lead].name, g.leads[o.Lead].fields
+		default:
+			it.name, it.fields = g.name, g.fields
+		}
+		if len(e.Flags) > 0 {
+			it.flags = append(slices.Clone(e.Flags), it.flags...)
+		}
+		g.outputs = append(g.outputs, it)
+	}
+}
+
+// importedItem gives an item of a file its name and fields.
+func (r *runner) importedItem(g *group, it *item, o *store.Object, several bool) {
+	p := r.p
+	names, values := []string{}, []string{}
+	fset := g.stage.settings.(FileSettings)
+	if pat, err := patternCaptures(fset.FilesPattern()); err == nil {
+		for _, n := range pat {
+			if id, ok := p.fields.id(n); ok {
+				v, _ := g.fields.get(id)
+				names, values = append(names, n), append(values, v.Text)
+			}
+		}
+	}
+	it.fields = Fields{own: slices.Clone(g.captures), row: g.fields.row}
+	for _, f := range o.Fields {
+		of, err := p.inFile(g.stage, f.Name, f.Value)
+		if err != nil {
+			it.state, it.message = Blocked, fmt.Sprintf("%s: the file says `%s` = %q: %v", g.file, f.Name, f.Value, err)
+			continue
+		}
+		it.fields.set(of.id, of.value)
+		if r.inName(g.stage, f.Name) {
+			names, values = append(names, f.Name), append(values, of.value.Text)
+		}
+	}
+	block := 0
+	if several && !r.namesItems(g.stage) {
+		block = it.number + 1
+	}
+	it.name = itemName(names, values, block)
+	if why := p.joinSample(&it.fields); why != "" && it.state.Good() {
+		it.state, it.message = Blocked, g.file+": "+why
+	}
+}
+
+// inName tells whether an in-file field is part of item names: those captured from the names of curves are, header fields are not.
+func (r *runner) inName(s *stage, field string) bool {
+	return slices.ContainsFunc(s.brings, func(b Brought) bool { return b.Name == field && b.Where == "curves" })
+}
+
+func (r *runner) namesItems(s *stage) bool {
+	return slices.ContainsFunc(s.brings, func(b Brought) bool { return b.Where == "curves" })
+}
+
+// endStage puts a stage's items in order and, for imports, holds them against names given twice and the checks they trust.
+func (r *runner) endStage(s *stage) {
+	items := r.items[s]
+	slices.SortStableFunc(items, func(a, b *item) int {
+		if a.output != b.output {
+			return compareOutputs(s, a.output, b.output)
+		}
+		return naturalCompare(a.name, b.name)
+	})
+	if s.kind == nil || !s.kind.Reads {
+		return
+	}
+	for i := 1; i < len(items); i++ {
+		a, b := items[i-1], items[i]
+		if a.name == b.name && a.output == b.output && a.state.Good() && b.state.Good() {
+			why := fmt.Sprintf("two items are called %s: one from %s, one from %s", a.name, a.group.file, b.group.file)
+			r.reblock(a, why)
+			r.reblock(b, why)
+		}
+	}
+	if len(s.trusts) > 0 {
+		trusts := r.trustIndex(s)
+		for _, it := range items {
+			if it.state.Good() {
+				if why := r.distrust(it, trusts); why != "" {
+					r.reblock(it, why)
+				}
+			}
+		}
+	}
+}
+
+// reblock turns a good item into a blocked one after it was counted.
+func (r *runner) reblock(it *item, why string) {
+	switch it.state {
+	case Made:
+		r.counts.Made--
+	case Kept:
+		r.counts.Kept--
+	default:
+		return
+	}
+	r.counts.Blocked++
+	it.state, it.message = Blocked, why
+	if r.opt.Event != nil {
+		r.opt.Event(Event{Stage: it.stage.name, Output: it.output, Item: it.name, State: Blocked, Message: why, Total: r.total})
+	}
+}
+
+func compareOutputs(s *stage, a, b string) int {
+	if s.kind == nil {
+		return 0
+	}
+	at := func(name string) int {
+		return slices.IndexFunc(s.kind.Outputs, func(o Output) bool { return o.Name == name })
+	}
+	return at(a) - at(b)
+}

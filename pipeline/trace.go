@@ -1,0 +1,285 @@
+package pipeline
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fascicle/catalog"
+	"fascicle/catalog/fault"
+)
+
+// Lineage is where one number comes from: its item's recipe, what fed it, and so on back to raw files.
+type Lineage struct {
+	Value   Value  `json:"value"`
+	Address string `json:"address"`
+	Run     int    `json:"run"`
+	Budget  Budget `json:"budget"`
+	Root    *Node  `json:"made_from"`
+	kinds   []*Kind
+}
+
+// Budget splits a number's uncertainty: each share is a fraction of u².
+type Budget struct {
+	U      *float64      `json:"u"`
+	Shares []BudgetShare `json:"shares"`
+	Note   string        `json:"note,omitempty"`
+}
+
+// BudgetShare is the part of one source in u².
+type BudgetShare struct {
+	Source   string  `json:"source"`
+	Part     float64 `json:"part"`
+	Fraction float64 `json:"fraction"`
+}
+
+// Node is an item of a lineage.
+type Node struct {
+	Stage   string   `json:"stage"`
+	Kind    string   `json:"kind,omitempty"`
+	Item    string   `json:"item"`
+	Port    string   `json:"port,omitempty"` // through which it came
+	Key     string   `json:"recipe_key,omitempty"`
+	Hash    string   `json:"content_hash,omitempty"`
+	State   State    `json:"state"`
+	Message string   `json:"message,omitempty"`
+	Recipe  []string `json:"settings,omitempty"`
+	File    string   `json:"file,omitempty"`
+	SHA256  string   `json:"sha256,omitempty"`
+	From    []*Node  `json:"from,omitempty"`
+	Again   bool     `json:"again,omitempty"` // shown in full above
+}
+
+// findValue finds the one value that an address names. Any shorter form that is unique will do: its words must stand in the order
+// SAMPLE, STAGE, NAME, ITEM, and may leave some out.
+func findValue(values []Value, address string) (*Value, error) {
+	var exact, hits []*Value
+	parts := strings.Split(address, "/")
+	for i := range values {
+		v := &values[i]
+		if v.Address() == address {
+			exact = append(exact, v)
+		}
+		who := v.Sample
+		if who == "" {
+			who = v.Series
+		}
+		full := []string{who, v.Stage, v.Name, v.Item}
+		at := 0
+		for _, f := range full {
+			if at < len(parts) && parts[at] == f {
+				at++
+			}
+		}
+		if at == len(parts) {
+			hits = append(hits, v)
+		}
+	}
+	if len(exact) == 1 {
+		return exact[0], nil
+	}
+	switch len(hits) {
+	case 1:
+		return hits[0], nil
+	case 0:
+		var all []string
+		for i := range values {
+			all = append(all, values[i].Address())
+		}
+		var short []string
+		for i := range values {
+			short = append(short, strings.Join(strings.Split(values[i].Address(), "/")[:3], "/"))
+		}
+		hint := "`fascicle run` makes values; out/values.json lists them"
+		if near := fault.Nearest(address, append(short, all...)); near != "" {
+			hint = "did you mean " + near + "?"
+		}
+		return nil, fmt.Errorf("no value is called %q; SAMPLE/STAGE/NAME is expected; %s", address, hint)
+	}
+	var names []string
+	for _, h := range hits {
+		names = append(names, h.Address())
+	}
+	return nil, fmt.Errorf("%d values are called %q: %s; write more of the address", len(hits), address, shortList(names, 6))
+}
+
+// Trace gives the lineage of a value in the last run.
+func Trace(dir string, kinds []*Kind, address string) (*Lineage, error) {
+	rec, err := LoadRecord(dir, "")
+	if err != nil {
+		return nil, err
+	}
+	v, err := findValue(rec.Values, address)
+	if err != nil {
+		return nil, err
+	}
+	l := &Lineage{Value: *v, Address: v.Address(), Run: rec.Run, kinds: kinds}
+	l.Budget = budget(v)
+	raw := map[string]string{}
+	for _, f := range rec.Raw {
+		raw[f.Path] = f.SHA256
+	}
+	l.Root = rec.node(v.Stage, "", v.Item, "", raw, map[*RecordGroup]bool{})
+	return l, nil
+}
+
+func budget(v *Value) Budget {
+	b := Budget{U: v.U}
+	if v.U == nil || *v.U == 0 {
+		b.Note = "its uncertainty is not known"
+		if v.Own != nil {
+			b.Note = "the shared parts are not all in it; its own part is " + catalog.FormatPlain(*v.Own)
+		}
+		return b
+	}
+	uu := *v.U * *v.U
+	if v.Own != nil {
+		b.Shares = append(b.Shares, BudgetShare{"own part", *v.Own, *v.Own * *v.Own / uu})
+	}
+	for _, s := range sortedSources(v.Parts) {
+		b.Shares = append(b.Shares, BudgetShare{s, v.Parts[s], v.Parts[s] * v.Parts[s] / uu})
+	}
+	return b
+}
+
+func sortedSources(m map[string]float64) []string {
+	var out []string
+	for k := range m {
+		out = append(out, k)
+	}
+	slices.Sort(out)
+	return out
+}
+
+func (rec *Record) node(stage, output, item, port string, raw map[string]string, seen map[*RecordGroup]bool) *Node {
+	n := &Node{Stage: stage, Item: item, Port: port}
+	s := rec.stage(stage)
+	g := rec.groupOf(stage, output, item)
+	if s == nil || g == nil {
+		return n
+	}
+	n.Kind, n.Key, n.State, n.Message, n.File = s.Kind, g.Key, g.State, g.Message, g.File
+	for _, it := range g.Items {
+		if it.Name == item && (output == "" || it.Output == output) {
+			n.Hash, n.State, n.Message = it.Hash, it.State, it.Message
+			break
+		}
+	}
+	n.SHA256 = raw[g.File]
+	if seen[g] && (len(g.Sources) > 0 || g.File != "") {
+		n.Again = true
+		return n
+	}
+	seen[g] = true
+	for _, l := range slices.Concat(s.Common, g.Lines) {
+		l = strings.TrimSpace(l)
+		if !strings.HasPrefix(l, "lead ") && !strings.HasPrefix(l, "port ") && !strings.HasPrefix(l, "file =") && l != keyFormat && !strings.HasPrefix(l, "kind ") {
+			n.Recipe = append(n.Recipe, l)
+		}
+	}
+	if s.Kind == "" && len(s.Common) == 0 && len(g.Sources) > 0 {
+		// stages taken together: only the item of that name
+		for _, src := range g.Sources {
+			if src.Item == item {
+				n.From = append(n.From, rec.node(src.Stage, src.Output, src.Item, src.Port, raw, seen))
+			}
+		}
+		return n
+	}
+	for _, src := range g.Sources {
+		n.From = append(n.From, rec.node(src.Stage, src.Output, src.Item, src.Port, raw, seen))
+	}
+	return n
+}
+
+// Text is the lineage for people.
+func (l *Lineage) Text() string {
+	var b strings.Builder
+	v := &l.Value
+	fmt.Fprintf(&b, "%s = %s", l.Address, v.Print())
+	b.WriteByte('\n')
+	for _, f := range v.Flags {
+		fmt.Fprintf(&b, "  ! %s\n", f)
+	}
+	if l.Budget.Note != "" {
+		fmt.Fprintf(&b, "uncertainty: %s\n", l.Budget.Note)
+	} else {
+		b.WriteString("uncertainty, as fractions of u²:\n")
+		for _, s := range l.Budget.Shares {
+			fmt.Fprintf(&b, "  %5.1f %%  %s (%s)\n", 100*s.Fraction, s.Source, catalog.Format(s.Part, 0, mustUnitOrOne(v.Unit)))
+		}
+	}
+	fmt.Fprintf(&b, "made from (run %d):\n", l.Run)
+	l.write(&b, l.Root, "  ")
+	return b.String()
+}
+
+func mustUnitOrOne(code string) catalog.Unit {
+	u, err := catalog.ParseUnit(code)
+	if err != nil {
+		return catalog.Unit{}
+	}
+	return u
+}
+
+// Print gives a value as text: value(u) unit, or the text.
+func (v *Value) Print() string {
+	switch {
+	case v.Text != "":
+		return v.Text
+	case v.Value == nil:
+		return "unknown"
+	}
+	u := 0.0
+	if v.U != nil {
+		u = *v.U
+	}
+	s := catalog.Format(*v.Value, u, mustUnitOrOne(v.Unit))
+	if v.U == nil {
+		s += " (its uncertainty is not known)"
+	}
+	switch v.Bound {
+	case "lower":
+		s = "> " + s
+	case "upper":
+		s = "< " + s
+	}
+	return s
+}
+
+func (l *Lineage) write(b *strings.Builder, n *Node, indent string) {
+	b.WriteString(indent)
+	if n.Port != "" {
+		b.WriteString(n.Port + ": ")
+	}
+	fmt.Fprintf(b, "%s %s", n.Stage, n.Item)
+	if n.Kind != "" {
+		fmt.Fprintf(b, " (%s)", n.Kind)
+	}
+	if n.Hash != "" {
+		fmt.Fprintf(b, " %s", n.Hash[:12])
+	}
+	if !n.State.Good() && n.State != "" {
+		fmt.Fprintf(b, " %s: %s", n.State, n.Message)
+	}
+	if n.Again {
+		b.WriteString(", as above\n")
+		return
+	}
+	b.WriteByte('\n')
+	in := indent + "    "
+	if n.File != "" {
+		fmt.Fprintf(b, "%sfile %s\n%sSHA-256 %s\n", in, n.File, in, n.SHA256)
+	}
+	for _, k := range l.kinds {
+		if k.Name == n.Kind && k.Formula != "" {
+			fmt.Fprintf(b, "%sformula %s [%s]\n", in, k.Formula, k.Source)
+		}
+	}
+	for _, s := range n.Recipe {
+		fmt.Fprintf(b, "%s%s\n", in, s)
+	}
+	for _, f := range n.From {
+		l.write(b, f, in)
+	}
+}

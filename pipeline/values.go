@@ -1,0 +1,374 @@
+package pipeline
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"sync"
+
+	"fascicle/pipeline/store"
+	"fascicle/pipeline/table"
+)
+
+// ReadValues reads the numbers of all `values` items: the lines of values.json, sorted. It opens one object for each, on several
+// processors.
+func (o *Outcome) ReadValues(ctx context.Context) ([]Value, error) {
+	if o.values != nil {
+		return o.values, nil
+	}
+	type job struct {
+		item   ItemOutcome
+		kind   string
+		missed []string
+	}
+	var jobs []job
+	for _, s := range o.Stages {
+		if s.Kind == nil {
+			continue // the sheet and stages taken together repeat what is elsewhere
+		}
+		for _, it := range s.Items {
+			if it.Form == Values && it.State.Good() {
+				jobs = append(jobs, job{it, s.Kind.Name, s.MissingParts})
+			}
+		}
+	}
+	slots := make([][]Value, len(jobs))
+	errs := make([]error, len(jobs))
+	parallel(len(jobs), func(i int) {
+		if errs[i] = ctx.Err(); errs[i] != nil {
+			return
+		}
+		t, err := o.Load(jobs[i].item)
+		if err != nil {
+			errs[i] = fmt.Errorf("reading %s %s: %w", jobs[i].item.Stage, jobs[i].item.Name, err)
+			return
+		}
+		slots[i] = valuesOf(jobs[i].item, jobs[i].kind, t, jobs[i].missed)
+	})
+	var out []Value
+	for i := range slots {
+		if errs[i] != nil {
+			return nil, errs[i]
+		}
+		out = append(out, slots[i]...)
+	}
+	slices.SortStableFunc(out, func(a, b Value) int {
+		return cmp.Or(cmp.Compare(b2i(a.Sample == ""), b2i(b.Sample == "")), naturalCompare(a.Sample, b.Sample), naturalCompare(a.Series, b.Series), cmp.Compare(a.Stage, b.Stage), naturalCompare(a.Item, b.Item), naturalCompare(a.Name, b.Name))
+	})
+	o.values = out
+	return out, nil
+}
+
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// parallel runs f(0) … f(n−1) on the processors there are. Results go into slots, so that their order never depends on timing.
+func parallel(n int, f func(i int)) {
+	var wg sync.WaitGroup
+	var mu sync.Mutex
+	next := 0
+	for range min(n, maxProcs()) {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for {
+				mu.Lock()
+				i := next
+				next++
+				mu.Unlock()
+				if i >= n {
+					return
+				}
+				f(i)
+			}
+		}()
+	}
+	wg.Wait()
+}
+
+// valuesOf turns the one row of a `values` item into lines. Columns that accompany another (u_X, nu_X, X_bound, …) become parts of its line.
+func valuesOf(it ItemOutcome, kind string, t *table.Table, missingParts []string) []Value {
+	var flags []string
+	for _, f := range it.Flags {
+		if f.Level != string(Note) && f.Level != "choice" {
+			flags = append(flags, f.Text)
+		}
+	}
+	for _, m := range missingParts {
+		flags = append(flags, "the part of "+m+" is not in u")
+	}
+	if flags == nil {
+		flags = []string{}
+	}
+	number := func(name string) *float64 {
+		c := t.Col(name)
+		if c == nil || c.Len() != 1 || c.IsNull(0) {
+			return nil
+		}
+		switch c.Type {
+		case table.Float:
+			x := c.Floats[0]
+			return &x
+		case table.Int:
+			x := float64(c.Ints[0])
+			return &x
+		}
+		return nil
+	}
+	var out []Value
+	for i := range t.Columns {
+		c := &t.Columns[i]
+		if accompanies(t, c.Name) {
+			continue
+		}
+		// a join repeats what its stages say
+		if strings.Contains(c.Name, ".") {
+			continue
+		}
+		v := Value{Sample: it.Sample, Series: it.Series, Stage: it.Stage, Kind: kind, Item: it.Name, Name: c.Name, Unit: c.Unit, Flags: flags, Key: it.Key.String(), Parts: map[string]float64{}}
+		if c.Type == table.Text {
+			if c.IsNull(0) {
+				continue
+			}
+			v.Text = c.Texts[0]
+		} else {
+			v.Value = number(c.Name)
+			v.Own = number("u_" + c.Name)
+			v.Nu = number("nu_" + c.Name)
+			v.Lo, v.Hi = number(c.Name+"_lo"), number(c.Name+"_hi")
+			if b := t.Col(c.Name + "_bound"); b != nil && b.Type == table.Text && !b.IsNull(0) {
+				v.Bound = b.Texts[0]
+			}
+			if len(missingParts) == 0 {
+				v.U = v.Own
+			}
+		}
+		out = append(out, v)
+	}
+	return out
+}
+
+// accompanies tells whether a column belongs to another one of the table.
+func accompanies(t *table.Table, name string) bool {
+	if stem, _, ok := strings.Cut(name, "@"); ok {
+		return t.Col(stem) != nil
+	}
+	for _, p := range [...]string{"u_", "nu_"} {
+		if rest, ok := strings.CutPrefix(name, p); ok && t.Col(rest) != nil {
+			return true
+		}
+	}
+	for _, s := range [...]string{"_bound", "_lo", "_hi"} {
+		if rest, ok := strings.CutSuffix(name, s); ok && t.Col(rest) != nil {
+			return true
+		}
+	}
+	return strings.HasPrefix(name, "cov_")
+}
+
+// outcome turns the runner's state into what leaves it.
+func (r *runner) outcome() *Outcome {
+	o := &Outcome{Title: r.p.Study.Title.Value, Dir: r.p.Dir, Study: r.p.text, Against: r.p.Study.Against.Value, Sheet: r.p.Sheet, Counts: r.counts}
+	t := r.p.fields
+	for _, d := range r.p.defs.derived {
+		col := DerivedColumn{Name: d.name.Value, Unit: d.ty.Unit, Text: d.expr.Value, Values: map[string]FieldValue{}}
+		for _, row := range r.p.order {
+			col.Values[row.sample] = row.values[d.id]
+		}
+		o.Derived = append(o.Derived, col)
+	}
+	missing := r.p.missingParts()
+	live := map[string]*item{}
+	named := map[*sampleRow][]NamedField{}
+	for _, s := range r.p.stages {
+		so := StageOutcome{Name: s.name, Kind: s.kind, By: s.by.names, MissingParts: missing[s]}
+		if s.kind != nil && s.by.mode != "fields" {
+			so.By = []string{s.by.mode}
+		}
+		if s.settings != nil {
+			so.Settings = settingLines(reflectElem(s.settings), s.decl.Set, "", false)
+		}
+		for _, b := range s.ports {
+			if b.isFed {
+				f := Feed{Port: b.decl.Name}
+				for _, ref := range b.refs {
+					for _, src := range ref.sources {
+						f.Stages = append(f.Stages, src.stage.name)
+					}
+				}
+				so.From = append(so.From, f)
+			}
+		}
+		for _, it := range r.items[s] {
+			io := ItemOutcome{Stage: s.name, Output: it.output, Form: it.form, Name: it.name, Sample: it.fields.sample(), State: it.state, Message: it.message, Flags: it.flags, Hash: it.hash, Size: it.size, Lead: it.lead}
+			if it.fields.row != nil && len(it.fields.own) == 0 {
+				if named[it.fields.row] == nil {
+					named[it.fields.row] = it.fields.named(t)
+				}
+				io.Fields = named[it.fields.row]
+			} else {
+				io.Fields = it.fields.named(t)
+			}
+			if io.Sample == "" {
+				io.Series = it.name
+			}
+			if g := it.group; g != nil && len(s.members) == 0 {
+				io.Key = g.key
+				if g.file != "" {
+					io.Files = []string{g.file}
+				}
+				io.Sources = r.sources(it)
+			}
+			live[s.name+"\x00"+it.output+"\x00"+it.name] = it
+			so.Items = append(so.Items, io)
+		}
+		o.Stages = append(o.Stages, so)
+		for _, g := range r.groups[s] {
+			if g.file != "" {
+				o.Raw = append(o.Raw, RawFile{Path: g.file, SHA256: rawHash(g), Size: g.fileSize, Stage: s.name, Sample: g.fields.sample()})
+			}
+		}
+	}
+	slices.SortFunc(o.Raw, func(a, b RawFile) int { return cmp.Or(naturalCompare(a.Path, b.Path), cmp.Compare(a.Stage, b.Stage)) })
+	o.Remarks = append(slices.Clone(r.remarks), r.listing.unclaimed()...)
+	slices.Sort(o.Remarks)
+	o.Load = func(x ItemOutcome) (*table.Table, error) {
+		it := live[x.Stage+"\x00"+x.Output+"\x00"+x.Name]
+		if it == nil || !it.state.Good() {
+			return nil, fmt.Errorf("stage %s has no item %s of output %s", x.Stage, x.Name, x.Output)
+		}
+		return r.load(it, false, false)
+	}
+	o.Digest = r.digest(o)
+	return o
+}
+
+func rawHash(g *group) string {
+	if g.fileHash == ([32]byte{}) {
+		return ""
+	}
+	return store.ContentHash(g.fileHash).String()
+}
+
+// sources lists what an item was made from: the lead items of its group and their partners. Within a group any output may depend on
+// any of them.
+func (r *runner) sources(it *item) []Source {
+	g := it.group
+	var out []Source
+	add := func(port string, x *item) {
+		out = append(out, Source{Port: port, Stage: x.stage.name, Output: x.output, Item: x.name})
+	}
+	for j, l := range g.leads {
+		add(g.stage.lead.decl.Name, l)
+		for i, b := range g.stage.ports {
+			if i < len(g.partners) && g.partners[i] != nil {
+				for _, p := range g.partners[i][j] {
+					add(b.decl.Name, p)
+				}
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Source) int {
+		return cmp.Or(cmp.Compare(a.Port, b.Port), cmp.Compare(a.Stage, b.Stage), naturalCompare(a.Item, b.Item))
+	})
+	return slices.Compact(out)
+}
+
+// missingParts says for each stage which uncertain numbers reach it whose shared parts its values do not carry.
+func (p *Project) missingParts() map[*stage][]string {
+	out := map[*stage][]string{}
+	for _, s := range p.stages {
+		var names []string
+		add := func(n string) {
+			if !slices.Contains(names, n) {
+				names = append(names, n)
+			}
+		}
+		inherit := func(in *stage) {
+			for _, n := range out[in] {
+				add(n)
+			}
+		}
+		for _, m := range s.members {
+			inherit(m)
+		}
+		for _, b := range s.ports {
+			for _, ref := range b.refs {
+				for _, src := range ref.sources {
+					inherit(src.stage)
+				}
+			}
+		}
+		if s.settings != nil {
+			eachSetting(reflectElem(s.settings), func(x any) {
+				switch x := x.(type) {
+				case *Quantity:
+					if x.U > 0 {
+						add(x.Source)
+					}
+				case *Field:
+					for _, n := range p.uncertain(x) {
+						add(n)
+					}
+				}
+			})
+		}
+		slices.Sort(names)
+		out[s] = names
+	}
+	return out
+}
+
+// uncertain lists the uncertain numbers that a Field setting may read.
+func (p *Project) uncertain(f *Field) []string {
+	if f.fixed != nil {
+		if f.fixed.U > 0 {
+			return []string{f.fixed.Source}
+		}
+		return nil
+	}
+	if f.formula == nil {
+		return nil
+	}
+	return p.uncertainNames(f.formula.Names(), f.formula.Members(), f.formula.Maps(), map[string]bool{})
+}
+
+func (p *Project) uncertainNames(names []string, members [][2]string, maps []string, seen map[string]bool) []string {
+	var out []string
+	constantU := func(name string) {
+		if c, ok := p.constants[name]; ok && c.number.HasU && c.number.U > 0 {
+			out = append(out, "constants."+name)
+		}
+	}
+	for _, m := range members {
+		constantU(m[0] + "." + m[1])
+	}
+	for _, m := range maps {
+		for _, c := range p.Study.Constants {
+			for _, k := range c.Keys {
+				if c.Name.Value == m {
+					constantU(m + "." + k.Key.Value)
+				}
+			}
+		}
+	}
+	for _, n := range names {
+		if seen[n] {
+			continue
+		}
+		seen[n] = true
+		constantU(n)
+		if d, ok := p.defs.byName[n]; ok {
+			out = append(out, p.uncertainNames(d.formula.Names(), d.formula.Members(), d.formula.Maps(), seen)...)
+		} else if id, ok := p.fields.id(n); ok && slices.ContainsFunc(p.order, func(r *sampleRow) bool { return id < len(r.u) && r.u[id] > 0 }) {
+			out = append(out, "sheet."+n)
+		}
+	}
+	return out
+}
