@@ -56,10 +56,11 @@ func TestList(t *testing.T) {
 }
 
 func TestNearest(t *testing.T) {
-	words := []string{"nm", "mmol/L", "mol/L", "sample", "salt", "import", "lifetime.fit", "Pa", "pA"}
+	words := []string{"nm", "mmol/L", "mol/L", "sample", "salt", "import", "lifetime.fit", "Pa", "pA", "m"}
 	for _, test := range []struct{ name, word, want string }{
 		{"missing character", "mmoll", "mmol/L"},
 		{"exchanged neighbours", "improt", "import"},
+		{"exchange before omission", "mn", "nm"},
 		{"capitals", "NM", "nm"},
 		{"capitals decide ties", "PA", "Pa"},
 		{"one wrong", "lifetime.git", "lifetime.fit"},

@@ -1,6 +1,7 @@
 package fault
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"unicode"
@@ -13,8 +14,8 @@ const longestWord = 64
 // Nearest gives the word of words that a typist most likely meant by word, "" when none is near. Near is a distance
 // (insertion, deletion, substitution, or exchange of neighbours, capitals ignored: the optimal string alignment distance
 // of Damerau, Commun. ACM 7 (1964) 171, from memory) of at most a third of the word's length, rounded up, and at most 3;
-// a single character has no neighbours but its own capital. Ties go to the word nearer with capitals heeded, then to the
-// first in alphabetical order, so the order of words does not matter.
+// a single character has no neighbours but its own capital. Ties go to the word nearest in length, then nearer with
+// capitals heeded, then first in alphabetical order, so the order of words does not matter.
 func Nearest(word string, words []string) string {
 	word = strings.TrimSpace(word)
 	runes := []rune(word)
@@ -26,19 +27,20 @@ func Nearest(word string, words []string) string {
 		limit = min((len(runes)+2)/3, 3)
 	}
 	folded := fold(runes)
-	best, bestFolded, bestExact := "", limit+1, 0
+	best, bestRank := "", [3]int{limit + 1}
 	for _, w := range words {
 		candidate := []rune(w)
-		if diff := len(candidate) - len(runes); diff > limit || -diff > limit {
+		longer := max(len(candidate)-len(runes), len(runes)-len(candidate))
+		if longer > limit {
 			continue
 		}
-		d := distance(folded, fold(candidate))
-		if d > limit || d > bestFolded {
+		rank := [3]int{distance(folded, fold(candidate)), longer, 0}
+		if rank[0] > min(limit, bestRank[0]) {
 			continue
 		}
-		exact := distance(runes, candidate)
-		if d < bestFolded || exact < bestExact || (exact == bestExact && w < best) {
-			best, bestFolded, bestExact = w, d, exact
+		rank[2] = distance(runes, candidate)
+		if c := slices.Compare(rank[:], bestRank[:]); c < 0 || c == 0 && w < best {
+			best, bestRank = w, rank
 		}
 	}
 	return best
