@@ -41,6 +41,9 @@ func Convert(from, to Unit) (Conversion, error) {
 	}
 	c := Conversion{way: wayMultiply, factor: factor, off: off}
 	c.hi, c.lo = twoFloats(factor)
+	if c.hi == 0 || math.IsInf(c.hi, 0) {
+		return Conversion{}, &fault.Fault{Found: "the units " + from.Code() + " and " + to.Code(), Expected: "units less than 1e300 apart"}
+	}
 	if c.lo != 0 && factor.Num().IsInt64() && factor.Num().Int64() == 1 {
 		if divisor, lo := twoFloats(new(big.Rat).Inv(factor)); lo == 0 {
 			c.way, c.hi, c.lo = wayDivide, divisor, 0
@@ -52,13 +55,10 @@ func Convert(from, to Unit) (Conversion, error) {
 
 // twoFloats splits r into its nearest float64 and the rest.
 func twoFloats(r *big.Rat) (hi, lo float64) {
-	hi, _ = r.Float64()
-	if math.IsInf(hi, 0) {
-		return hi, 0
+	if hi, _ = r.Float64(); !math.IsInf(hi, 0) {
+		rest := new(big.Rat).SetFloat64(hi)
+		lo, _ = rest.Sub(r, rest).Float64()
 	}
-	rest := new(big.Rat).SetFloat64(hi)
-	rest.Sub(r, rest)
-	lo, _ = rest.Float64()
 	return hi, lo
 }
 

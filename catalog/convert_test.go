@@ -88,6 +88,8 @@ func TestConvertErrors(t *testing.T) {
 		{"mol/L", "mg/mL", "found a quantity in mol/L (dimension L⁻³·N); expected one in mg/mL (dimension L⁻³·M); correct the unit"},
 		{"deg", "1", "found a quantity in deg (dimension A); expected one in 1 (dimension 1); correct the unit"},
 		{"1/cm", "nm", "found a quantity in 1/cm (dimension L⁻¹); expected one in nm (dimension L); correct the unit"},
+		{"fm24", "Gm24", "found the units fm24 and Gm24; expected units less than 1e300 apart"},
+		{"Gm24", "fm24", "found the units Gm24 and fm24; expected units less than 1e300 apart"},
 	} {
 		t.Run(test.from+" to "+test.to, func(t *testing.T) {
 			_, err := Convert(mustUnit(test.from), mustUnit(test.to))

@@ -215,6 +215,17 @@ func TestOneQuantityOneNumber(t *testing.T) {
 	})
 }
 
+func TestNumberString(t *testing.T) {
+	for text, want := range map[string]string{"10.000(20) mm": "10.000(20) mm", "0.12398765 nm": "0.12399 nm", "1.003 ± 0.004 cm": "1.003(4) cm", "5 %": "5 %"} {
+		t.Run(text, func(t *testing.T) {
+			n, err := ParseNumber(text)
+			if err != nil || n.String() != want {
+				t.Errorf("got %v, %v, want %s", n, err, want)
+			}
+		})
+	}
+}
+
 func FuzzParseNumber(f *testing.F) {
 	for _, seed := range []string{"10.00(2) mm", "1.003 ± 0.004 cm", "(1.2+-0.1)e3 1/s", "1.2(3)e-4 mol/L", "−3 °C", "5 %", "0,3", "1e999", "(", "0.(1)"} {
 		f.Add(seed)

@@ -132,7 +132,7 @@ func parsePattern(s string, path bool) (*Pattern, *fault.Fault) {
 
 // parseCapture reads what stands inside the angle brackets: `name`, `name [unit]`, `name [1]`, `name [date]`.
 func parseCapture(inside string) (Capture, *fault.Fault) {
-	name, unit, hasUnit := cutUnit(strings.TrimSpace(inside))
+	name, unit, hasUnit := CutUnit(strings.TrimSpace(inside))
 	found := "capture <" + inside + ">"
 	switch {
 	case !IsIdentifier(name):

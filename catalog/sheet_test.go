@@ -261,6 +261,23 @@ func TestSheetFaults(t *testing.T) {
 	}
 }
 
+func TestCutUnit(t *testing.T) {
+	for _, test := range []struct {
+		head, name, unit string
+		ok               bool
+	}{
+		{"salt [mol/L]", "salt", "mol/L", true}, {"salt[mol/L] ", "salt", "mol/L", true}, {"salt", "salt", "", false}, {"x []", "x", "", true},
+		{"water [[ppm]]", "water", "[ppm]", true}, {"counts [a] [1/s]", "counts [a]", "1/s", true}, {"a]", "a]", "", false}, {"[nm]", "", "nm", true},
+		{"x [nm] y", "x [nm] y", "", false}, {"1 [nm]", "1", "nm", true},
+	} {
+		t.Run(test.head, func(t *testing.T) {
+			if name, unit, ok := CutUnit(test.head); name != test.name || unit != test.unit || ok != test.ok {
+				t.Errorf("got %q, %q, %v", name, unit, ok)
+			}
+		})
+	}
+}
+
 // The sheet of the example study, which lies beside the open data, reads without a fault.
 func TestExampleSheet(t *testing.T) {
 	root := os.Getenv("FASCICLE_OPEN_DATA")

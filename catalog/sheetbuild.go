@@ -111,7 +111,7 @@ func (b *sheetBuilder) readHeads() {
 			s.Columns = append(s.Columns, column)
 			continue
 		}
-		name, unit, hasUnit := cutUnit(head.Text)
+		name, unit, hasUnit := CutUnit(head.Text)
 		column.Name = name
 		switch {
 		case hasUnit && name == alsoColumn:
@@ -146,13 +146,25 @@ func (b *sheetBuilder) readHeads() {
 	}
 }
 
-// cutUnit parts `salt [mol/L]`.
-func cutUnit(head string) (name, unit string, ok bool) {
-	open := strings.IndexByte(head, '[')
-	if open < 0 || !strings.HasSuffix(head, "]") {
+// CutUnit parts a head such as `salt [mol/L]` into the name and what stands in the square brackets at its end; ok is false
+// where there are none. The unit itself may hold brackets: `water [[ppm]]`.
+func CutUnit(head string) (name, unit string, ok bool) {
+	head = strings.TrimSpace(head)
+	if !strings.HasSuffix(head, "]") {
 		return head, "", false
 	}
-	return strings.TrimSpace(head[:open]), strings.TrimSpace(head[open+1 : len(head)-1]), true
+	depth := 0
+	for i := len(head) - 1; i >= 0; i-- {
+		switch head[i] {
+		case ']':
+			depth++
+		case '[':
+			if depth--; depth == 0 {
+				return strings.TrimSpace(head[:i]), strings.TrimSpace(head[i+1 : len(head)-1]), true
+			}
+		}
+	}
+	return head, "", false
 }
 
 // readSamples builds the index of samples.
