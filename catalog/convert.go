@@ -66,7 +66,7 @@ func twoFloats(r *big.Rat) (hi, lo float64) {
 // between metric units that a float64 can hold), and within 0.5000001 of a unit in the last place for other factors; the
 // offset of °C is then added, which rounds once more.
 func (c Conversion) Float(x float64) float64 {
-	return c.Delta(x) + c.offset
+	return float64(c.Delta(x)) + c.offset
 }
 
 // Delta converts a difference, such as a standard uncertainty: the offset of °C has no part in it.
@@ -88,12 +88,22 @@ func (c Conversion) Slice(dst, src []float64) {
 	if len(dst) != len(src) {
 		panic("catalog: lengths of the two slices differ")
 	}
-	if c.way == wayIdentity {
+	switch { // one loop for each way: the choice inside costs more than the arithmetic
+	case c.way == wayIdentity:
 		copy(dst, src)
-		return
-	}
-	for i, x := range src {
-		dst[i] = c.Float(x)
+	case c.way == wayDivide:
+		for i, x := range src {
+			dst[i] = x/c.hi + c.offset
+		}
+	case c.lo == 0:
+		hi, offset := c.hi, c.offset
+		for i, x := range src {
+			dst[i] = float64(x*hi) + offset // not fused: as Float does it
+		}
+	default:
+		for i, x := range src {
+			dst[i] = c.Float(x)
+		}
 	}
 }
 

@@ -176,9 +176,12 @@ func TestConversionOfWhatIsNotFinite(t *testing.T) {
 }
 
 func TestConversionSlice(t *testing.T) {
-	c, _ := Convert(mustUnit("°C"), mustUnit("K"))
-	for name, c := range map[string]Conversion{"identity": {}, "offset": c} {
-		t.Run(name, func(t *testing.T) {
+	for _, pair := range [][2]string{{"nm", "nm"}, {"°C", "K"}, {"nm", "Å"}, {"Å", "nm"}, {"deg", "rad"}, {"°C", "mK"}} {
+		t.Run(pair[0]+" to "+pair[1], func(t *testing.T) {
+			c, err := Convert(mustUnit(pair[0]), mustUnit(pair[1]))
+			if err != nil {
+				t.Fatal(err)
+			}
 			src := []float64{0, 25, -40}
 			want := []float64{c.Float(0), c.Float(25), c.Float(-40)}
 			dst := make([]float64, 3)
@@ -196,7 +199,7 @@ func TestConversionSlice(t *testing.T) {
 			t.Error("slices of two lengths are taken")
 		}
 	}()
-	c.Slice(make([]float64, 2), make([]float64, 3))
+	Conversion{}.Slice(make([]float64, 2), make([]float64, 3))
 }
 
 func BenchmarkConversionSlice(b *testing.B) {

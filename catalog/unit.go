@@ -184,6 +184,9 @@ func ratOrZero(r *big.Rat) *big.Rat {
 }
 
 func ratPow(r *big.Rat, n int) *big.Rat {
+	if n == 1 {
+		return r
+	}
 	if n < 0 {
 		r, n = new(big.Rat).Inv(r), -n
 	}

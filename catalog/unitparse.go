@@ -207,7 +207,7 @@ func (p *unitParser) powerOfTen(n int) (Unit, *fault.Fault) {
 	if n == 0 {
 		return Unit{}, nil
 	}
-	factor := ratPow(big.NewRat(10, 1), n)
+	factor := ratPow10(n)
 	return Unit{d: &unitData{factor: factor, code: []term{{"10*", n}}, symbol: []term{{"10", n}}}}, nil
 }
 
@@ -362,7 +362,7 @@ func (a atom) unit() Unit {
 // mmol/L; else it is a power of ten, as in 10*3/s.
 func (a atom) prefixed(pre prefix) Unit {
 	u := a.unit()
-	u.d.factor.Mul(u.d.factor, ratPow(big.NewRat(10, 1), pre.exp))
+	u.d.factor.Mul(u.d.factor, ratPow10(pre.exp))
 	u.d.symbol = append([]term(nil), a.symbol...)
 	u.d.symbol[0].name = pre.symbol + u.d.symbol[0].name
 	if len(a.code) > 0 && a.code[0].exp == 1 {
