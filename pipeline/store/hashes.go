@@ -1,7 +1,6 @@
 package store
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"errors"
 	"fmt"
@@ -10,7 +9,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strconv"
 	"sync"
 	"time"
@@ -240,84 +238,4 @@ func (h *FileHashes) Save() error {
 	}
 	h.changed = false
 	return nil
-}
-
-// The file of hashes has one line a file: SHA-256, size, time of change in
-// nanoseconds since 1970, inode, quoted path, and the CRC-64 of all that before
-// the last space.
-
-func formatHashes(files map[string]fileHash) []byte {
-	paths := make([]string, 0, len(files))
-	for rel := range files {
-		paths = append(paths, rel)
-	}
-	slices.Sort(paths)
-	b := make([]byte, 0, 192*len(paths))
-	for _, rel := range paths {
-		e := files[rel]
-		start := len(b)
-		b = appendHex(b, e.hash[:])
-		b = append(b, ' ')
-		b = strconv.AppendInt(b, e.size, 10)
-		b = append(b, ' ')
-		b = strconv.AppendInt(b, e.mtime, 10)
-		b = append(b, ' ')
-		b = strconv.AppendUint(b, e.inode, 10)
-		b = append(b, ' ')
-		b = strconv.AppendQuote(b, rel)
-		sum := crcOf(string(b[start:]))
-		b = append(b, ' ')
-		for shift := 60; shift >= 0; shift -= 4 {
-			b = append(b, hexDigits[sum>>shift&15])
-		}
-		b = append(b, '\n')
-	}
-	return b
-}
-
-func parseHashes(b []byte) (files map[string]fileHash, bad int) {
-	files = make(map[string]fileHash, bytes.Count(b, []byte{'\n'}))
-	for len(b) > 0 {
-		line, rest, _ := bytes.Cut(b, []byte{'\n'})
-		b = rest
-		rel, e, ok := parseHash(string(line))
-		if !ok {
-			bad++
-			continue
-		}
-		files[rel] = e
-	}
-	return files, bad
-}
-
-func parseHash(line string) (rel string, e fileHash, ok bool) {
-	const end = 1 + 16
-	if len(line) < 64+end {
-		return "", e, false
-	}
-	body, sum := line[:len(line)-end], [8]byte{}
-	if line[len(body)] != ' ' || !readHex(sum[:], line[len(body)+1:]) || crcOf(body) != be64(sum) {
-		return "", e, false
-	}
-	if !readHex(e.hash[:], body[:64]) {
-		return "", e, false
-	}
-	var err error
-	words := bytes.SplitN([]byte(body[64:]), []byte{' '}, 5)
-	if len(words) != 5 || len(words[0]) != 0 {
-		return "", e, false
-	}
-	if e.size, err = strconv.ParseInt(string(words[1]), 10, 64); err != nil || e.size < 0 {
-		return "", e, false
-	}
-	if e.mtime, err = strconv.ParseInt(string(words[2]), 10, 64); err != nil {
-		return "", e, false
-	}
-	if e.inode, err = strconv.ParseUint(string(words[3]), 10, 64); err != nil {
-		return "", e, false
-	}
-	if rel, err = strconv.Unquote(string(words[4])); err != nil {
-		return "", e, false
-	}
-	return rel, e, true
 }

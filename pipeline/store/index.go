@@ -40,27 +40,31 @@ func (s *Store) load() error {
 	name := filepath.Join(s.dir, indexName)
 	b, err := readAll(s.fs, name, 0)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return readFault(name, err)
+		return readFault(s.dir, name, err)
 	}
+	s.index.read(b)
+	return nil
+}
+
+// read finds the lines in the bytes of an index file, which it keeps.
+func (x *index) read(b []byte) {
 	n := bytes.Count(b, []byte{'\n'}) + 1
-	s.index.last = make(map[RecipeKey]int32, n)
-	s.index.lines = make([]indexLine, 0, n)
-	// The bytes are nobody else's and do not change any more.
+	x.last = make(map[RecipeKey]int32, n)
+	x.lines = make([]indexLine, 0, n)
 	text := unsafe.String(unsafe.SliceData(b), len(b))
 	for text != "" {
 		line, rest, whole := strings.Cut(text, "\n")
 		text = rest
-		s.index.torn = !whole
+		x.torn = !whole
 		if line == "" {
 			continue // from an append after what looked like a torn line
 		}
 		if k, ok := lineKey(line); ok {
-			s.index.add(k, line)
+			x.add(k, line)
 		} else {
-			s.index.bad.Add(1)
+			x.bad.Add(1)
 		}
 	}
-	return nil
 }
 
 // Lookup gives what a recipe gave, without touching an object. Lines that are

@@ -65,7 +65,7 @@ func readHex(dst []byte, s string) bool {
 		return false
 	}
 	for i := range dst {
-		hi, lo := digit(s[2*i]), digit(s[2*i+1])
+		hi, lo := digits[s[2*i]], digits[s[2*i+1]]
 		if hi|lo > 15 {
 			return false
 		}
@@ -74,12 +74,14 @@ func readHex(dst []byte, s string) bool {
 	return true
 }
 
-func digit(c byte) byte {
-	switch {
-	case '0' <= c && c <= '9':
-		return c - '0'
-	case 'a' <= c && c <= 'f':
-		return c - 'a' + 10
+// digits gives the value of a hexadecimal digit in lower case, 255 for anything
+// else. An index holds a hundred thousand of them and more. It is never written to.
+var digits = func() (t [256]byte) {
+	for c := range t {
+		t[c] = 255
 	}
-	return 255
-}
+	for v, c := range []byte(hexDigits) {
+		t[c] = byte(v)
+	}
+	return t
+}()

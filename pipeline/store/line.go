@@ -6,6 +6,7 @@ import (
 	"hash/crc64"
 	"math"
 	"strconv"
+	"strings"
 	"unicode/utf8"
 )
 
@@ -90,9 +91,7 @@ func appendLine(b []byte, e *Entry) []byte {
 	b = appendFlags(b, e.Flags)
 	sum := crc64.Checksum(b[start:], crcTable)
 	b = append(b, sumStart...)
-	for shift := 60; shift >= 0; shift -= 4 {
-		b = append(b, hexDigits[sum>>shift&15])
-	}
+	b = appendSum(b, sum)
 	return append(b, `"}`...)
 }
 
@@ -158,6 +157,14 @@ func appendHex(b, src []byte) []byte {
 	return b
 }
 
+// appendSum writes a CRC-64 as 16 digits.
+func appendSum(b []byte, sum uint64) []byte {
+	for shift := 60; shift >= 0; shift -= 4 {
+		b = append(b, hexDigits[sum>>shift&15])
+	}
+	return b
+}
+
 // appendString escapes what JSON demands, each in one way only: \" and \\ and
 // \u00xx for the controls below space.
 func appendString(b []byte, s string) []byte {
@@ -200,6 +207,7 @@ func parseLine(line string) (*Entry, error) {
 	e.Kind = p.text()
 	p.want(`,"objects":[`)
 	if !p.take("]") {
+		e.Objects = make([]Object, 0, strings.Count(body, `{"output":`)) // a guess: texts may hold it too
 		for p.ok() {
 			e.Objects = append(e.Objects, p.object())
 			if !p.take(",") {

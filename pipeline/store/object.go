@@ -93,7 +93,7 @@ func (s *Store) get(h ContentHash, size int64) ([]byte, error) {
 		return nil, fmt.Errorf("%w: %s", ErrMissing, h)
 	}
 	if err != nil {
-		return nil, readFault(name, err)
+		return nil, readFault(s.dir, name, err)
 	}
 	defer f.Close()
 	s.opened.Add(1)
@@ -110,11 +110,11 @@ func (s *Store) get(h ContentHash, size int64) ([]byte, error) {
 		return damaged("%d bytes; expected %d", info.Size(), size)
 	}
 	b := make([]byte, size)
-	if n, err := io.ReadFull(f, b); err == io.EOF && size == 0 {
-		// nothing to read
-	} else if errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF) {
+	n, err := io.ReadFull(f, b)
+	switch {
+	case errors.Is(err, io.EOF) || errors.Is(err, io.ErrUnexpectedEOF):
 		return damaged("%d bytes could be read; expected %d", n, size)
-	} else if err != nil {
+	case err != nil:
 		return damaged("reading: %v", err)
 	}
 	if sha256.Sum256(b) != h {

@@ -138,7 +138,7 @@ func (s *Store) checkVersion() error {
 	name := filepath.Join(s.dir, versionName)
 	b, err := readAll(s.fs, name, 64)
 	if err != nil {
-		return readFault(name, err)
+		return readFault(s.dir, name, err)
 	}
 	text := strings.TrimSpace(string(b))
 	v, err := strconv.Atoi(text)
@@ -169,6 +169,6 @@ func writeFault(dir string, err error) error {
 	return fmt.Errorf("store: cannot write to %s: %w; make the folder writable and see that the disk has room, or work on a copy of the study", dir, err)
 }
 
-func readFault(name string, err error) error {
-	return fmt.Errorf("store: cannot read %s: %w; see that the file may be read, or delete the folder %s (a run makes all of it anew)", name, err, filepath.Dir(name))
+func readFault(dir, name string, err error) error {
+	return fmt.Errorf("store: cannot read %s: %w; see that the file may be read, or delete the folder %s (a run makes all of it anew)", name, err, dir)
 }
