@@ -1,0 +1,299 @@
+package pipeline_test
+
+import (
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"fascicle/pipeline"
+	"fascicle/pipeline/internal/rehearsal"
+)
+
+// wrong is a way in which a study can be wrong: an edit of the whole example study, and the one fault that it must bring.
+type wrong struct {
+	name     string
+	old, new string // the edit; old stands in the study exactly once
+	// at is a piece of the edited study that begins where the fault must point. It is looked for within `new` first, and stands there or
+	// else in the whole study exactly once. skip characters of it come before the place.
+	at   string
+	skip int
+	// texts that the fault must contain
+	found, expected, remedy []string
+}
+
+var wrongStudies = []wrong{
+	// words that are not known
+	{name: "unknown kind", old: "kind: lifetime.phasor", new: "kind: lifetime.phaser",
+		at: "lifetime.phaser", found: []string{`"lifetime.phaser"`}, remedy: []string{"lifetime.phasor"}},
+	{name: "unknown key at the top", old: "\nderive: ", new: "\nderived: ",
+		at: "derived", found: []string{`"derived"`}, remedy: []string{"derive"}},
+	{name: "unknown key of a stage", old: "    by: band\n", new: "    bye: band\n",
+		at: "bye", found: []string{`"bye"`}, remedy: []string{"by"}},
+	{name: "unknown key of a reference", old: "donor_only && ex == 350, match: [chain, salt, ionic, day]}", new: "donor_only && ex == 350, matches: [chain, salt, ionic, day]}",
+		at: "matches", found: []string{`"matches"`}, remedy: []string{"match"}},
+	{name: "unknown port", old: "{curve: excitation_raw, flux: excitation_flux}", new: "{curve: excitation_raw, flucks: excitation_flux}",
+		at: "flucks", found: []string{`"flucks"`}, expected: []string{"curve", "flux"}, remedy: []string{"flux"}},
+	{name: "unknown setting", old: "set: {most: 3}", new: "set: {moist: 3}",
+		at: "moist", found: []string{`"moist"`}, expected: []string{"cut-off"}, remedy: []string{"most"}},
+	{name: "unknown setting among several", old: "spacing: {anion: spacing.violane", new: "spacings: {anion: spacing.violane",
+		at: "spacings", found: []string{`"spacings"`}, remedy: []string{"spacing"}},
+	{name: "unknown unit of a constant", old: "capillary: 1.480(8) mm", new: "capillary: 1.480(8) mmm",
+		at: "1.480(8) mmm", found: []string{`"mmm"`}, remedy: []string{`"mm"`}},
+	{name: "unknown unit of a setting", old: "shift: 2 nm", new: "shift: 2 nnm",
+		at: "2 nnm", found: []string{"nnm"}, remedy: []string{`"nm"`}},
+	{name: "unknown constant", old: "concentration: level, path: cell", new: "concentration: level, path: sell",
+		at: "sell", found: []string{`"sell"`}, remedy: []string{"cell"}},
+	{name: "unknown key of a constant", old: "anion: spacing.violane", new: "anion: spacing.violene",
+		at: "violene", found: []string{`"violene"`}, remedy: []string{"violane"}},
+	{name: "unknown column", old: "set: {column: ratio}", new: "set: {column: ration}",
+		at: "ration", found: []string{`"ration"`}, expected: []string{"M", "ratio"}, remedy: []string{"ratio"}},
+	{name: "unknown column of a joined stage", old: "y: acceptor_lifetimes.tau_amplitude\n      model", new: "y: acceptor_lifetimes.tau_amplitud\n      model",
+		at: "acceptor_lifetimes.tau_amplitud", found: []string{"acceptor_lifetimes.tau_amplitud"}, remedy: []string{"acceptor_lifetimes.tau_amplitude"}},
+	{name: "unknown column in a rule", old: "droplets.circularity > 0.85, compositions", new: "droplets.circularty > 0.85, compositions",
+		at: "circularty", found: []string{`"circularty"`, "droplets"}, remedy: []string{"circularity"}},
+	{name: "unknown field in a where", old: `where: substance == "ambrelle"`, new: `where: substanse == "ambrelle"`,
+		at: "substanse", found: []string{`"substanse"`}, remedy: []string{"substance"}},
+	{name: "field of other items in a where", old: `{stage: phase_spectra, where: phase == "upper"}`, new: `{stage: phase_spectra, where: band == "upper"}`,
+		at: "band", found: []string{`"band"`}},
+	{name: "unknown field where a setting wants one", old: "set: {compare: day}", new: "set: {compare: dya}",
+		at: "dya", found: []string{`"dya"`}, remedy: []string{"day"}},
+	{name: "unknown field in a list of them", old: "within: [chain, salt]", new: "within: [chian, salt]",
+		at: "chian", found: []string{`"chian"`}, remedy: []string{"chain"}},
+	{name: "field that the partners do not have", old: "dark: dark_scans}\n", new: "dark: dark_scans}\n    set: {dwell: dwell}\n",
+		at: "{dwell: dwell}", skip: len("{dwell: "), found: []string{"dwell", "dark_scans"}},
+	{name: "unknown field in by", old: "    by: temperature\n", new: "    by: temperatur\n",
+		at: "temperatur", found: []string{`"temperatur"`}, remedy: []string{"temperature"}},
+	{name: "unknown stage", old: "from: {curve: attenuation}", new: "from: {curve: attenuatoin}",
+		at: "attenuatoin", found: []string{`"attenuatoin"`}, remedy: []string{"attenuation"}},
+	{name: "unknown stage among several", old: "items: [curves_averaged, curves_delivered]", new: "items: [curves_averaged, curves_deliverd]",
+		at: "curves_deliverd", found: []string{`"curves_deliverd"`}, remedy: []string{"curves_delivered"}},
+	{name: "unknown output", old: "from: {point: mass}", new: "from: {point: {stage: mass, output: masses}}",
+		at: "masses", found: []string{`"masses"`}, remedy: []string{"mass"}},
+	{name: "unknown word of a choice", old: "shape: chain, plateaus", new: "shape: chian, plateaus",
+		at: "chian", found: []string{`"chian"`}, expected: []string{"compact", "rod"}, remedy: []string{"chain"}},
+	{name: "unknown word in a list of words", old: "form: [sphere, Debye chain]", new: "form: [sphere, Debey chain]",
+		at: "Debey chain", found: []string{`"Debey chain"`}, remedy: []string{"Debye chain"}},
+	{name: "unknown direction", old: "      empty: {stage: curves, where: role == \"empty\", nearest: {taken: before}}\n    serves", new: "      empty: {stage: curves, where: role == \"empty\", nearest: {taken: befor}}\n    serves",
+		at: "befor}", found: []string{`"befor"`}, remedy: []string{"before"}},
+	{name: "serves by an unknown field", old: "serves: [sample, band]", new: "serves: [sample, bnad]",
+		at: "bnad", found: []string{`"bnad"`}, remedy: []string{"band"}},
+
+	// quantities
+	{name: "bare number where a unit is needed", old: "set: {smallest: 0.5 µm}", new: "set: {smallest: 0.5}",
+		at: "0.5}", found: []string{`"0.5"`, "without a unit"}, remedy: []string{"0.5 µm"}},
+	{name: "wrong dimension of a quantity", old: "shift: 2 nm", new: "shift: 2 ns",
+		at: "2 ns", found: []string{`"2 ns"`}, expected: []string{"nm"}},
+	{name: "wrong dimension of a constant", old: "concentration: level, path: cell", new: "concentration: level, path: pulse_period",
+		at: "pulse_period", found: []string{"pulse_period"}, expected: []string{"mm"}},
+	{name: "wrong dimension of a field", old: "quencher: acceptor", new: "quencher: temperature",
+		at: "temperature", found: []string{"temperature"}, expected: []string{"mol/L"}},
+	{name: "a number where a text is due", old: "salt: salt\n", new: "salt: ionic\n",
+		at: "ionic", found: []string{`"ionic"`, "no text"}},
+	{name: "range that ends before it begins", old: "acceptor-range: [500 nm, 540 nm]", new: "acceptor-range: [540 nm, 500 nm]",
+		at: "[540 nm", found: []string{"540 nm", "500 nm"}, remedy: []string{"exchange"}},
+	{name: "range of one", old: "acceptor-range: [500 nm, 540 nm]", new: "acceptor-range: [500 nm]",
+		at: "[500 nm]", remedy: []string{"[from, to]"}},
+	{name: "range out of its dimension", old: "set: {range: [385 nm, 410 nm]}", new: "set: {range: [385 ns, 410 nm]}",
+		at: "385 ns", found: []string{"385 ns"}, expected: []string{"nm"}},
+	{name: "value out of bounds", old: "set: {most: 3}", new: "set: {most: 9}",
+		at: "9}", found: []string{`"9"`}, expected: []string{"at most 6"}},
+	{name: "uncertain number where an exact one is due", old: "acceptor-range: [500 nm, 540 nm]", new: "acceptor-range: [500(1) nm, 540 nm]",
+		at: "500(1) nm", found: []string{"500(1) nm", "uncertainty"}},
+	{name: "required setting missing", old: "    by: [chain, salt]\n    set: {axis: fraction}\n", new: "    by: [chain, salt]\n",
+		at: "kind: spectra.change", skip: len("kind: "), found: []string{"`axis`"}, remedy: []string{"axis:", "spectral_change"}},
+
+	// expressions
+	{name: "derive of another dimension", old: "chain_mass [g/mol]:", new: "chain_mass [g/L]:",
+		at: "g/L", found: []string{"chain_mass", "g/mol"}, expected: []string{"g/L"}},
+	{name: "derive in a join of another dimension", old: "tau_change [ns]:", new: "tau_change [nm]:",
+		at: "tau_change [nm]", found: []string{"tau_change", "ns"}, expected: []string{"nm"}},
+	{name: "sum of different dimensions", old: "polymer [mmol/L]: donor + acceptor", new: "polymer [mmol/L]: donor + temperature",
+		at: "temperature", found: []string{"temperature"}},
+	{name: "condition that compares a text with a number", old: `ladder: mixture && plan == "ladder"`, new: "ladder: mixture && plan == 3",
+		at: "3", found: []string{"3"}},
+	{name: "condition that is none", old: `long: chain == "long"`, new: "long: chain",
+		at: "long: chain", skip: len("long: "), found: []string{"a text"}, remedy: []string{"compare"}},
+	{name: "text with a unit of another dimension", old: `dissolved:
+          for: [wells.transmittance > "95 %"`, new: `dissolved:
+          for: [wells.transmittance > "95 nm"`,
+		at: `"95 nm"`, found: []string{"95 nm"}},
+
+	// the graph
+	{name: "stages in a ring", old: `raman: {stage: emission_true,`, new: `raman: {stage: emission_daily,`,
+		at: "\n  day_factor:", skip: len("\n  "), found: []string{"day_factor → emission_daily → day_factor", "ring"}, remedy: []string{"reference"}},
+	{name: "required port unfed", old: "{curve: excitation_raw, flux: excitation_flux}", new: "{curve: excitation_raw}",
+		at: "kind: correct.excitation", skip: len("kind: "), found: []string{"`flux`", "excitation"}, remedy: []string{"flux:"}},
+	{name: "no leading port fed", old: "    from: {carbon: glassy_carbon, water: water}\n", new: "",
+		at: "kind: calibrate.absolute", skip: len("kind: "), found: []string{"carbon", "water"}},
+	{name: "image to a port for curves", old: "from: {curve: saxs, guinier: guinier}", new: "from: {curve: micrographs, guinier: guinier}",
+		at: "micrographs", found: []string{"micrographs", "image"}, expected: []string{"a curve", "`curve`"}},
+	{name: "wrong unit of an axis", old: "{decay: standard_decays, response: responses}", new: "{decay: standard_decays, response: excitation_flux}",
+		at: "excitation_flux", found: []string{"wavelength", "nm"}, expected: []string{"`response`"}, remedy: []string{"ns"}},
+	{name: "column missing", old: "{donor: donor_lifetimes, control: donor_alone_lifetimes}", new: "{donor: donor_lifetimes, control: donor_alone}",
+		at: "donor_alone", found: []string{"donor_alone"}, remedy: []string{"tau_amplitude"}},
+	{name: "match on a field that the partner does not have", old: "where: alone, match: [salt]}", new: "where: alone, match: [plate]}",
+		at: "plate", found: []string{`"plate"`, "absorbance_net"}},
+	{name: "nearest by a text", old: "      empty: {stage: curves, where: role == \"empty\", nearest: {taken: before}}\n    serves", new: "      empty: {stage: curves, where: role == \"empty\", nearest: {salt: before}}\n    serves",
+		at: "{salt: before", skip: 1, found: []string{"`salt`", "a text"}, expected: []string{"date"}},
+	{name: "partner that serves nobody", old: "    serves: [day]\n    set: {files: raw/excitation/flux_<day>.csv", new: "    set: {files: raw/excitation/flux_<day>.csv",
+		at: "flux: excitation_flux", skip: len("flux: "), found: []string{"excitation_flux", "`flux`"}, remedy: []string{"match:", "serves:"}},
+	{name: "two stages of one name", old: "\n  decay_archive:  ", new: "\n  decay_files:  ",
+		at: "decay_files:  ", found: []string{`"decay_files"`}},
+	{name: "key twice", old: "set: {most: 3}", new: "set: {most: 3, most: 4}",
+		at: "most: 4", found: []string{`"most"`}},
+	{name: "choice fed and number set", old: "choice: terms}\n    set: {period: pulse_period, scatter: free, cycles: cycles}\n\n  donor_alone", new: "choice: terms}\n    set: {exponentials: 2, period: pulse_period, scatter: free, cycles: cycles}\n\n  donor_alone",
+		at: "exponentials", found: []string{"`exponentials`", "`choice`"}},
+	{name: "trust that cannot be paired", old: "    trusts: [wavelength_axis, photometer]\n\n", new: "    trusts: [wavelength_axis, response_quality]\n\n",
+		at: "response_quality", found: []string{"response_quality", "`band`"}},
+	{name: "trust in what checks nothing", old: "trusts: [response_quality, time_scale]", new: "trusts: [response_quality, responses]",
+		at: "responses", found: []string{"responses", "import"}},
+	{name: "by missing where a list is due", old: "    by: substance\n    set: {concentration: polymer}", new: "    set: {concentration: polymer}",
+		at: "kind: spectra.molar", skip: len("kind: "), found: []string{"molar", "`by`"}, remedy: []string{"by:"}},
+
+	// what YAML misreads, and the sheet
+	{name: "unit in brackets without quotes", old: `{wavelength: "lambda [nm]",`, new: `{wavelength: lambda [nm],`,
+		at: "lambda [nm]", remedy: []string{"quote"}},
+	{name: "brackets alone without quotes", old: `{wavelength: "lambda [nm]",`, new: `{wavelength: [nm],`,
+		at: "[nm]", remedy: []string{"quote"}},
+	{name: "question mark without quotes", old: `"(acceptor_only ? 30 : long ? 60 : 12) * unit_mass[substance]"`, new: `(acceptor_only ? 30 : long ? 60 : 12) * unit_mass[substance]`,
+		at: "(acceptor_only", remedy: []string{"quote"}},
+	{name: "no such sheet", old: "samples: samples.csv", new: "samples: sample.csv",
+		at: "sample.csv", found: []string{"sample.csv", "no such file"}},
+}
+
+// edit is a way to write the study that is right as well.
+type edit struct{ name, old, new string }
+
+var rightStudies = []edit{
+	{"as it is", "study: Mixing", "study: Mixing"},
+	{"open range", "range: [540 nm, 760 nm], free-origin", "range: [540 nm, -], free-origin"},
+	{"other units", "range: [385 nm, 410 nm]", "range: [3850 Å, 0.41 µm]"},
+	{"constant for a quantity", "shift: 2 nm", "shift: xray"},
+	{"expression for a field", "quencher: acceptor", "quencher: acceptor * 2"},
+	{"match in pairs", "where: alone, match: [salt]}", "where: alone, match: {salt: salt}}"},
+	{"match by other fields", "set: {compare: day}", "set: {compare: sample}"},
+	{"number in place of a choice", "response: responses, choice: terms}\n    set: {period: pulse_period, scatter: free, cycles: cycles}\n\n  donor_alone",
+		"response: responses}\n    set: {exponentials: 2, period: pulse_period, scatter: free, cycles: cycles}\n\n  donor_alone"},
+	{"groups of texts and numbers", "matched: [fraction]", "matched: [fraction, chain]"},
+	{"groups by a number", "within: [chain, salt]", "within: [chain, temperature]"},
+	{"named output", "from: {point: mass}", "from: {point: {stage: mass, output: mass}}"},
+	{"reference in a list", "from: {curve: attenuation}", "from: {curve: [{stage: attenuation, where: long}]}"},
+	{"stages in one reference", "curve: [absorbance_text, absorbance_book]", "curve: {stage: [absorbance_text, absorbance_book]}"},
+	{"unit that files decide", `evidence: [wells, droplets, compositions, levels]
+    set:
+      rules:
+        dissolved:
+          for: [`, `evidence: [wells, droplets, compositions, levels, bands]
+    set:
+      rules:
+        dissolved:
+          for: [bands.area > "5 nm/s", `},
+	{"columns that files decide", `columns: {transmittance: "1 [%]"}`, "layout: plate"},
+	{"order of stages", "\n  holmium:  ", "\n  later:\n    kind: relation.mean\n    from: {point: mass}\n    set: {column: M}\n\n  holmium:  "},
+}
+
+// example reads the whole example study, which lies beside the open data.
+func example(t *testing.T) (text string, sheet []byte) {
+	t.Helper()
+	data := os.Getenv("FASCICLE_OPEN_DATA")
+	if data == "" {
+		t.Skip("FASCICLE_OPEN_DATA is not set")
+	}
+	dir := filepath.Join(data, "..", "example-study")
+	b, err := os.ReadFile(filepath.Join(dir, "study.yaml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	sheet, err = os.ReadFile(filepath.Join(dir, "samples.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b), sheet
+}
+
+func writeStudy(t *testing.T, text string, sheet []byte) (dir string) {
+	t.Helper()
+	dir = t.TempDir()
+	for name, data := range map[string][]byte{"study.yaml": []byte(text), "samples.csv": sheet} {
+		if err := os.WriteFile(filepath.Join(dir, name), data, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return dir
+}
+
+func TestRightStudies(t *testing.T) {
+	text, sheet := example(t)
+	for _, r := range rightStudies {
+		t.Run(r.name, func(t *testing.T) {
+			if n := strings.Count(text, r.old); n != 1 {
+				t.Fatalf("the study contains %q %d times", r.old, n)
+			}
+			p, faults := pipeline.Load(writeStudy(t, strings.Replace(text, r.old, r.new, 1), sheet), rehearsal.Kinds())
+			for _, f := range faults {
+				t.Error(f)
+			}
+			if p == nil && len(faults) == 0 {
+				t.Error("neither project nor faults")
+			}
+		})
+	}
+}
+
+func TestWrongStudies(t *testing.T) {
+	text, sheet := example(t)
+	for _, w := range wrongStudies {
+		t.Run(w.name, func(t *testing.T) {
+			if n := strings.Count(text, w.old); n != 1 {
+				t.Fatalf("the study contains %q %d times", w.old, n)
+			}
+			edited := strings.Replace(text, w.old, w.new, 1)
+			line, col := w.place(t, text, edited)
+			_, faults := pipeline.Load(writeStudy(t, edited, sheet), rehearsal.Kinds())
+			if len(faults) != 1 {
+				t.Errorf("%d faults, want one, which the others follow from", len(faults))
+				for _, f := range faults {
+					t.Log(f)
+				}
+			}
+			if len(faults) == 0 {
+				return
+			}
+			f := faults[0]
+			if f.File != "study.yaml" || f.Line != line || f.Col != col {
+				t.Errorf("fault at %s:%d:%d, want study.yaml:%d:%d: %v", f.File, f.Line, f.Col, line, col, f)
+			}
+			for _, c := range []struct {
+				name, text string
+				want       []string
+			}{{"found", f.Found, w.found}, {"expected", f.Expected, w.expected}, {"remedy", f.Remedy, w.remedy}} {
+				for _, want := range c.want {
+					if !strings.Contains(c.text, want) {
+						t.Errorf("%s is %q, which does not contain %q", c.name, c.text, want)
+					}
+				}
+			}
+		})
+	}
+}
+
+// place gives line and column, in characters from 1, at which the fault must be.
+func (w *wrong) place(t *testing.T, text, edited string) (line, col int) {
+	t.Helper()
+	at := -1
+	if i := strings.Index(w.new, w.at); i >= 0 {
+		if strings.Count(w.new, w.at) != 1 {
+			t.Fatalf("the edit contains %q more than once", w.at)
+		}
+		at = strings.Index(text, w.old) + i
+	} else if strings.Count(edited, w.at) == 1 {
+		at = strings.Index(edited, w.at)
+	} else {
+		t.Fatalf("the edited study contains %q %d times", w.at, strings.Count(edited, w.at))
+	}
+	before := edited[:at+w.skip]
+	start := strings.LastIndexByte(before, '\n') + 1
+	return strings.Count(before, "\n") + 1, utf8.RuneCountInString(before[start:]) + 1
+}
