@@ -22,6 +22,7 @@ func (l *loader) bind() {
 		case s.sheet:
 			s.fields = map[string]bool{"sample": true}
 			l.addSheetFields(s.fields)
+			s.outputs = []string{"rows"}
 			s.shapes = map[string]Arriving{"rows": {Stage: s.name, Output: "rows", Form: Values, Columns: []ColumnShape{{Name: "sample", Text: true}}}}
 		case len(s.decl.Items) > 0:
 			l.bindTogether(s)
@@ -79,9 +80,11 @@ func sortedKeys(m map[string]bool) []string {
 	return out
 }
 
-// bindTogether gives a stage of several stages the fields and columns that all of them have.
+// bindTogether gives a stage of several stages the fields and outputs that all of them have. Where their outputs bear different
+// names, the first output of each is meant, and called items.
 func (l *loader) bindTogether(s *stage) {
 	for i, m := range s.members {
+		s.broken = s.broken || m.broken
 		if i == 0 {
 			s.fields = maps.Clone(m.fields)
 			continue
@@ -94,21 +97,55 @@ func (l *loader) bindTogether(s *stage) {
 		s.fields = map[string]bool{}
 	}
 	s.shapes = map[string]Arriving{}
+	s.together = map[source]string{}
+	var common []string
 	for i, m := range s.members {
-		for out, sh := range m.shapes {
-			if i == 0 {
-				s.shapes[out] = Arriving{Stage: s.name, Output: out, Form: sh.Form, Columns: sh.Columns, Unknown: sh.Unknown}
+		names := l.declaredOutputs(m)
+		if i == 0 {
+			common = slices.Clone(names)
+		}
+		common = slices.DeleteFunc(common, func(n string) bool { return !slices.Contains(names, n) })
+	}
+	for _, m := range s.members {
+		names := l.declaredOutputs(m)
+		switch {
+		case len(names) == 0:
+		case len(common) == 0:
+			s.together[source{m, names[0]}] = "items"
+		default:
+			for _, n := range common {
+				s.together[source{m, n}] = n
 			}
 		}
 	}
-	// where the members' outputs bear different names, the stage stands for the first curve or values output of each
-	for _, m := range s.members[min(1, len(s.members)):] {
-		for out := range s.shapes {
-			if _, ok := m.shapes[out]; !ok && len(s.shapes) > 1 {
-				delete(s.shapes, out)
+	for _, m := range s.members {
+		for _, n := range l.declaredOutputs(m) {
+			if out, ok := s.together[source{m, n}]; ok {
+				s.addShape(out, m.shapes[n])
 			}
 		}
 	}
+	s.outputs = common
+	if len(common) == 0 {
+		s.outputs = []string{"items"}
+	}
+}
+
+// addShape unites what one member gives with what the others give: columns that differ are not known beforehand.
+func (s *stage) addShape(out string, m Arriving) {
+	have, ok := s.shapes[out]
+	if !ok {
+		m.Stage, m.Output = s.name, out
+		s.shapes[out] = m
+		return
+	}
+	if m.Unknown || have.Unknown || !sameNames(have.Columns, m.Columns) {
+		have.Unknown = true
+	}
+	if have.Form != m.Form {
+		have.Form = AnyForm
+	}
+	s.shapes[out] = have
 }
 
 // bindKind does all that concerns one stage of a kind.
@@ -124,6 +161,9 @@ func (l *loader) bindKind(s *stage) {
 	}
 	for _, b := range s.ports {
 		for _, r := range b.refs {
+			for _, src := range r.sources {
+				s.broken = s.broken || src.stage.broken
+			}
 			l.bindOutput(s, b, r)
 		}
 	}
@@ -191,30 +231,18 @@ func misfitRemedy(p *Port, got Arriving) string {
 }
 
 // declaredOutputs lists a stage's outputs in the order of its kind's declaration.
-func (l *loader) declaredOutputs(s *stage) []string {
-	if s.kind != nil {
-		var out []string
-		for _, o := range s.kind.Outputs {
-			out = append(out, o.Name)
-		}
-		return out
+func (p *Project) declaredOutputs(s *stage) []string {
+	if s.kind == nil {
+		return s.outputs
 	}
-	for _, m := range s.members {
-		for _, o := range l.declaredOutputs(m) {
-			if _, ok := s.shapes[o]; ok {
-				return []string{o}
-			}
-		}
+	var out []string
+	for _, o := range s.kind.Outputs {
+		out = append(out, o.Name)
 	}
-	return []string{"rows"}
+	return out
 }
 
 func (l *loader) firstThatFits(s *stage, b *boundPort) string {
-	if s.members != nil && len(s.shapes) == 1 {
-		for out := range s.shapes {
-			return out
-		}
-	}
 	for _, out := range l.declaredOutputs(s) {
 		if sh, ok := s.shapes[out]; ok && misfit(b.decl, sh) == "" {
 			return out
@@ -286,7 +314,7 @@ func (l *loader) bindWhere(s *stage, r *reference) {
 		return
 	}
 	if err != nil {
-		d := &decoder{file: l.file, stage: s.name}
+		d := &decoder{file: l.file, stage: s.name, locate: l.Study.Locate}
 		d.formulaFault(r.decl.Where, "where", err)
 		l.faults = append(l.faults, d.faults...)
 		return
@@ -421,16 +449,7 @@ func (l *loader) decodeSettings(s *stage) {
 		}
 	}
 	s.settings = dst
-	if !s.broken {
-		l.faults = append(l.faults, d.faults...)
-	} else {
-		// what is wrong with the setting itself is worth saying; what follows from a broken neighbour is not
-		for _, f := range d.faults {
-			if f.Expected != "" {
-				l.faults = append(l.faults, f)
-			}
-		}
-	}
+	l.faults = append(l.faults, d.faults...)
 	if len(d.faults) > 0 {
 		s.broken = true
 	}
@@ -450,23 +469,23 @@ func (s *stage) port(name string) *boundPort {
 	return nil
 }
 
+// decoder makes a decoder for a stage's settings. Of a stage that is broken elsewhere only what stands in the settings themselves is
+// judged: names of fields and columns would be faulted for what is wrong with its neighbours.
 func (l *loader) decoder(s *stage) *decoder {
-	d := &decoder{file: l.file, stage: s.name, constants: l.constants, names: l.constantNames()}
-	d.lead = &fieldScope{l: l, only: s.fields}
-	d.port = func(name string) (formula.Scope, []string, bool) {
+	d := &decoder{file: l.file, stage: s.name, constants: l.constants, names: l.constantNames(), locate: l.Study.Locate}
+	if !s.broken {
+		d.lead = &fieldScope{l: l, only: s.fields}
+	}
+	d.port = func(name string) (formula.Scope, []ColumnShape, bool) {
 		b := s.lead
 		if name != "" {
 			b = s.port(name)
 		}
-		if b == nil {
+		if b == nil || s.broken {
 			return nil, nil, false
 		}
 		columns, known := arrivingColumns(s.arriving(b))
-		var names []string
-		for _, c := range columns {
-			names = append(names, c.Name)
-		}
-		return &fieldScope{l: l, only: s.fields, columns: columns}, names, known
+		return &fieldScope{l: l, only: s.fields, columns: columns}, columns, known
 	}
 	return d
 }

@@ -47,7 +47,8 @@ type decoder struct {
 	// lead is the scope of Field expressions; port gives the scope of a port's columns. Both may be nil in a first pass that
 	// only wants quantities.
 	lead   formula.Scope
-	port   func(name string) (scope formula.Scope, columns []string, known bool)
+	port   func(name string) (scope formula.Scope, columns []ColumnShape, known bool)
+	locate func(t study.Text, offset int) study.Pos // place of a byte within a text of the study
 	faults fault.List
 }
 
@@ -168,7 +169,11 @@ func nodeWord(n *study.Node) string {
 // scalar gives the text of a node that must be a single value.
 func (d *decoder) scalar(n *study.Node, path, expected string) (study.Text, bool) {
 	if n.Kind != study.Scalar {
-		d.fail(n.Pos, "a "+nodeWord(n)+" for `"+path+"`", expected, "write a single value")
+		found, remedy := study.Describe(n)
+		if remedy == "" {
+			remedy = "write a single value"
+		}
+		d.fail(n.Pos, found+" for `"+path+"`", expected, remedy)
 		return study.Text{}, false
 	}
 	return n.Text, true
@@ -498,16 +503,16 @@ func unitWord(u catalog.Unit) string {
 
 // formulaFault reports a faulty expression at its own place within the study file.
 func (d *decoder) formulaFault(t study.Text, path string, err error) {
-	pos := t.Pos
-	var fe *formula.Error
-	if e, ok := err.(*formula.Error); ok {
-		fe = e
-	} else {
+	fe, ok := err.(*formula.Error)
+	if !ok {
 		fe = &formula.Error{Found: err.Error()}
 	}
-	pos.Col += fe.Offset
-	if t.Quoted {
-		pos.Col++
+	// the formula counts characters, the study's text is located by bytes
+	runes := []rune(t.Value)
+	offset := len(string(runes[:min(fe.Offset, len(runes))]))
+	pos := t.Pos
+	if d.locate != nil {
+		pos = d.locate(t, offset)
 	}
 	d.fail(pos, fe.Found+" in `"+path+"`", fe.Expected, fe.Remedy)
 }
@@ -528,17 +533,18 @@ func (d *decoder) column(n *study.Node, tag reflect.StructTag, path string) Colu
 		return c
 	}
 	scope, columns, known := d.port(tag.Get("port"))
-	if !known || slices.Contains(columns, t.Value) {
+	if !known || findColumn(columns, t.Value) != nil {
 		return c
 	}
 	fm, err := formula.Compile(t.Value, scope)
 	if err != nil {
-		found, remedy := fault.Unknown("column", t.Value, columns)
+		names := columnNames(columns)
+		found, remedy := fault.Unknown("column", t.Value, names)
 		if !catalog.IsIdentifier(strings.ReplaceAll(t.Value, ".", "_")) {
 			d.formulaFault(t, path, err)
 			return c
 		}
-		d.fail(t.Pos, found+" for `"+path+"`", "one of "+strings.Join(columns, ", "), remedy)
+		d.fail(t.Pos, found+" for `"+path+"`", "one of "+shortList(names, 12), remedy)
 		return c
 	}
 	c.formula = fm
@@ -567,4 +573,13 @@ func (d *decoder) expr(n *study.Node, tag reflect.StructTag, path string) Expr {
 	}
 	x.formula = fm
 	return x
+}
+
+// columnNames lists columns for messages, without the longer form STAGE.NAME of those that have a short one.
+func columnNames(columns []ColumnShape) []string {
+	var out []string
+	for _, c := range columns {
+		out = append(out, c.Name)
+	}
+	return out
 }

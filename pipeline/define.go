@@ -193,7 +193,7 @@ func (l *loader) compile(d *definition) {
 		return
 	}
 	if err != nil {
-		dec := &decoder{file: l.file}
+		dec := &decoder{file: l.file, locate: l.Study.Locate}
 		dec.formulaFault(d.expr, d.name.Value, err)
 		l.faults = append(l.faults, dec.faults...)
 		d.state = 3

@@ -18,7 +18,9 @@ type stage struct {
 	sheet  bool
 	broken bool // has a fault of its own; what follows from it is not reported again
 
-	members  []*stage // of a stage that takes others together
+	members  []*stage          // of a stage that takes others together
+	together map[source]string // … and under which name it passes on which of their outputs
+	outputs  []string          // of a stage without a kind
 	ports    []*boundPort
 	lead     *boundPort
 	by       grouping
@@ -144,6 +146,7 @@ func (l *loader) connectPorts(s *stage) {
 		s.ports = append(s.ports, &boundPort{decl: &s.kind.Ports[i]})
 		names = append(names, s.kind.Ports[i].Name)
 	}
+	misnamed := false
 	for _, from := range s.decl.From {
 		at := slices.Index(names, from.Name.Value)
 		if at < 0 {
@@ -153,6 +156,7 @@ func (l *loader) connectPorts(s *stage) {
 				expected = s.kind.Name + " has no ports: it reads files"
 			}
 			l.fail(from.Name.Pos, found, expected, remedy)
+			s.broken, misnamed = true, true
 			continue
 		}
 		b := s.ports[at]
@@ -179,12 +183,12 @@ func (l *loader) connectPorts(s *stage) {
 	for _, b := range s.ports {
 		if b.decl.Lead {
 			leads = append(leads, b.decl.Name)
-		} else if !b.isFed && !b.decl.Optional {
+		} else if !b.isFed && !b.decl.Optional && !misnamed {
 			l.fail(s.decl.Kind.Pos, fmt.Sprintf("nothing feeds port `%s` of stage %s", b.decl.Name, s.name), b.decl.Doc, fmt.Sprintf("add `%s: STAGE` under `from`", b.decl.Name))
 			s.broken = true
 		}
 	}
-	if s.lead == nil && len(leads) > 0 && !s.kind.Reads {
+	if s.lead == nil && len(leads) > 0 && !s.kind.Reads && !misnamed {
 		l.fail(s.decl.Kind.Pos, fmt.Sprintf("nothing feeds port `%s` of stage %s", strings.Join(leads, "` or `"), s.name), "the items that lead the stage", fmt.Sprintf("add `%s: STAGE` under `from`", leads[0]))
 		s.broken = true
 	}

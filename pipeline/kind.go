@@ -140,6 +140,8 @@ type ColumnShape struct {
 	Unit catalog.Unit
 	Text bool
 	Any  bool // its unit is not known before the files are read
+	// Optional: an item may lack it
+	Optional bool
 }
 
 // Scale of an axis.

@@ -363,32 +363,20 @@ func (r *runner) togetherItems(s *stage) {
 	trusts := r.trustIndex(s)
 	for _, m := range s.members {
 		for _, it := range r.items[m] {
-			if _, ok := s.shapes[it.output]; !ok && len(s.shapes) > 0 {
-				if len(s.shapes) != 1 || it.output != r.p.declared(m)[0] {
-					continue
-				}
+			out, ok := s.together[source{m, it.output}]
+			if !ok {
+				continue
 			}
 			c := *it
-			if len(s.shapes) == 1 {
-				for out := range s.shapes {
-					c.output = out
-				}
-			}
+			c.output, c.stage = out, s
 			if c.state.Good() {
 				if why := r.distrust(it, trusts); why != "" {
 					c.state, c.message = Blocked, why
 				}
 			}
-			c.stage = s
 			r.items[s] = append(r.items[s], &c)
 		}
 	}
-}
-
-// declared lists a stage's outputs in the order of its kind's declaration.
-func (p *Project) declared(s *stage) []string {
-	l := loader{Project: p}
-	return l.declaredOutputs(s)
 }
 
 // close ends a group: its items are those of the entry, or failed or blocked ones in the places where items should be.

@@ -245,7 +245,7 @@ func (l *loader) shapeOutputs(s *stage) {
 	ports := l.arrivingByPort(s)
 	for i := range s.kind.Outputs {
 		o := &s.kind.Outputs[i]
-		a := Arriving{Stage: s.name, Output: o.Name, Form: o.Form, Unknown: o.Open}
+		a := Arriving{Stage: s.name, Output: o.Name, Form: o.Form, Unknown: o.Open || s.broken}
 		if o.Like != "" {
 			like := ports[o.Like]
 			if len(like) == 0 {
@@ -296,7 +296,7 @@ func sameNames(a, b []ColumnShape) bool {
 
 // addColumn adds a declared column, or replaces the one of that name (or place).
 func addColumn(columns []ColumnShape, c Column, ports map[string][]Arriving) []ColumnShape {
-	shape := ColumnShape{Name: c.Name, Text: c.Text}
+	shape := ColumnShape{Name: c.Name, Text: c.Text, Optional: c.Optional}
 	switch {
 	case c.Text || c.Unit == "":
 	case c.Unit == "*":

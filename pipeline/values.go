@@ -128,7 +128,7 @@ func valuesOf(it ItemOutcome, kind string, t *table.Table, missingParts []string
 			continue
 		}
 		// a join repeats what its stages say
-		if strings.Contains(c.Name, ".") {
+		if strings.Contains(c.Name, ".") || c.Name == "sample" && c.Type == table.Text {
 			continue
 		}
 		v := Value{Sample: it.Sample, Series: it.Series, Stage: it.Stage, Kind: kind, Item: it.Name, Name: c.Name, Unit: c.Unit, Flags: flags, Key: it.Key.String(), Parts: map[string]float64{}}

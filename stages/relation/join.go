@@ -1,0 +1,124 @@
+// Package relation holds the kinds that bring numbers of several stages together.
+package relation
+
+import (
+	"context"
+	"fmt"
+	"strings"
+
+	"fascicle/pipeline"
+	"fascicle/pipeline/table"
+)
+
+// JoinKind puts the numbers of several stages into one row for each sample.
+var JoinKind = pipeline.Kind{
+	Name:     "relation.join",
+	Revision: 1,
+	Doc:      "Joins the numbers of several stages into one row for each sample; a column is called STAGE.NAME.",
+	Formula:  "row = { STAGE.NAME for each number of each stage }",
+	Source:   "common practice, no source",
+	Methods:  "The numbers of each sample were joined into one row.",
+	Names:    true,
+	Parts:    pipeline.Reads,
+	Ports: []pipeline.Port{
+		{Name: "sample", Lead: true, Sheet: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "rows of the sheet (`samples`), or rows of another join"},
+		{Name: "values", Optional: true, Gather: true, Many: true, Pair: pipeline.BySample, Forms: []pipeline.Form{pipeline.Values}, Doc: "numbers to join, of the same sample; what failed or is blocked is listed"},
+	},
+	Outputs: []pipeline.Output{
+		{Name: "row", Doc: "the joined row", Form: pipeline.Values, Shape: joinShape},
+		{Name: "missing", Doc: "what a row lacks, and why", Per: pipeline.PerGroup, Form: pipeline.TableForm, Columns: []pipeline.Column{
+			{Name: "stage", Text: true, Doc: "stage that should have given numbers"},
+			{Name: "item", Text: true, Doc: "its item"},
+			{Name: "state", Text: true, Doc: "failed or blocked"},
+			{Name: "reason", Text: true, Doc: "why"},
+		}},
+	},
+	Run: runJoin,
+}
+
+// joinShape names the columns that are known to arrive. A stage that gives a numbered family (Rg_i) leaves the width open.
+func joinShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
+	out := []pipeline.Column{{Name: "sample", Text: true, Doc: "name of the sample"}}
+	seen := map[string]bool{}
+	for _, port := range []string{"sample", "values"} {
+		for _, a := range c.Ports[port] {
+			for _, col := range a.Columns {
+				name := col.Name
+				if !strings.Contains(name, ".") {
+					if port == "sample" {
+						continue // the sheet's own columns are fields
+					}
+					name = a.Stage + "." + name
+				}
+				if seen[name] {
+					return nil, fmt.Errorf("two stages give the column %s", name)
+				}
+				seen[name] = true
+				d := pipeline.Column{Name: name, Text: col.Text, Unit: col.Unit.Code(), Optional: true}
+				if col.Any {
+					d.Unit = "*"
+				}
+				out = append(out, d)
+			}
+		}
+	}
+	return out, nil
+}
+
+func runJoin(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
+	for i, lead := range call.Leads {
+		row := &table.Table{}
+		if c := lead.Table.Col("sample"); c != nil {
+			row.Columns = append(row.Columns, *c)
+		} else {
+			row.AddText("sample", []string{lead.Name()})
+		}
+		for j := range lead.Table.Columns {
+			if c := lead.Table.Columns[j]; strings.Contains(c.Name, ".") {
+				row.Columns = append(row.Columns, c)
+			}
+		}
+		from := map[string]string{}
+		for _, in := range call.Partners("values", i) {
+			if other, twice := from[in.Stage]; twice {
+				return nil, fmt.Errorf("stage %s has two items for this row, %s and %s; take them together first, or narrow the reference with `where`", in.Stage, other, in.Name())
+			}
+			from[in.Stage] = in.Name()
+			for _, c := range in.Table.Columns {
+				if !strings.Contains(c.Name, ".") {
+					c.Name = joinedName(in.Stage, c.Name)
+				}
+				if row.Col(c.Name) != nil {
+					return nil, fmt.Errorf("two stages give the column %s", c.Name)
+				}
+				row.Columns = append(row.Columns, c)
+			}
+		}
+		call.Give("row", i, row)
+	}
+	n := len(call.Missing)
+	stage, item, state, reason := make([]string, n), make([]string, n), make([]string, n), make([]string, n)
+	for k, m := range call.Missing {
+		stage[k], item[k], state[k], reason[k] = m.Stage, m.Item, string(m.State), m.Reason
+	}
+	missing := &table.Table{}
+	missing.AddText("stage", stage)
+	missing.AddText("item", item)
+	missing.AddText("state", state)
+	missing.AddText("reason", reason)
+	call.Give("missing", -1, missing)
+	return nil, nil
+}
+
+// joinedName puts the stage before a column's own name, so that u_Rg of guinier becomes u_guinier.Rg: it still accompanies guinier.Rg.
+func joinedName(stage, name string) string {
+	for _, p := range [...]string{"u_", "nu_"} {
+		if rest, ok := strings.CutPrefix(name, p); ok {
+			return p + stage + "." + rest
+		}
+	}
+	if rest, ok := strings.CutPrefix(name, "cov_"); ok {
+		return "cov_" + stage + "." + rest
+	}
+	return stage + "." + name
+}

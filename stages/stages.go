@@ -1,0 +1,20 @@
+// Package stages lists the kinds of stages, family by family. Adding a kind is one file in its family's folder and one line here.
+package stages
+
+import (
+	"fascicle/pipeline"
+	"fascicle/stages/correction"
+	"fascicle/stages/importing"
+	"fascicle/stages/relation"
+	"fascicle/stages/scattering"
+)
+
+// Kinds lists every kind, in the order in which `fascicle kinds` shows them.
+func Kinds() []*pipeline.Kind {
+	return []*pipeline.Kind{
+		&importing.ImportKind,
+		&correction.SubtractKind,
+		&scattering.GuinierKind,
+		&relation.JoinKind,
+	}
+}
