@@ -139,9 +139,8 @@ func (s *stage) addShape(out string, m Arriving) {
 		s.shapes[out] = m
 		return
 	}
-	if m.Unknown || have.Unknown || !sameNames(have.Columns, m.Columns) {
-		have.Unknown = true
-	}
+	have.Columns = slices.Clone(have.Columns)
+	have.Unknown = have.Unknown || m.Unknown || !unite(have.Columns, m.Columns)
 	if have.Form != m.Form {
 		have.Form = AnyForm
 	}
@@ -308,7 +307,10 @@ func (l *loader) bindWhere(s *stage, r *reference) {
 			return
 		}
 	}
-	f, err := formula.Compile(r.decl.Where.Value, &fieldScope{l: l, only: have})
+	f, ok, err := (&fieldScope{l: l, only: have}).compile(r.decl.Where.Value)
+	if !ok && err == nil {
+		return
+	}
 	if err == nil && f.Type().Sort != formula.Bool {
 		l.fail(r.decl.Where.Pos, "a condition that comes out as "+typeWord(f.Type()), "a yes or no", "compare it with something")
 		return
@@ -363,7 +365,7 @@ func (l *loader) bindPairing(s *stage, b *boundPort, r *reference) {
 				}
 			}
 		}
-	case len(src.serves) > 0 && b.decl.Pair != ByAll && !b.decl.Gather:
+	case len(src.serves) > 0 && b.decl.Pair != ByAll:
 		r.pair, r.serves = ByMatch, true
 		for _, id := range src.serves {
 			if !s.fields[l.fields.names[id]] {
@@ -444,8 +446,8 @@ func (l *loader) decodeSettings(s *stage) {
 	dst := s.kind.Settings()
 	d.decode(dst, s.decl.Set, s.decl.Kind.Pos)
 	if fc, ok := dst.(FedChecker); ok && len(d.faults) == 0 && !s.broken {
-		if err := fc.CheckFed(func(port string) bool { b := s.port(port); return b != nil && b.isFed }); err != nil {
-			d.fail(s.decl.Kind.Pos, "settings that do not go with the ports that are fed: "+err.Error(), "", "`fascicle kinds "+s.kind.Name+"` explains them")
+		if err := fc.CheckFed(d.fed); err != nil {
+			d.failSetting(s.decl.Set, s.decl.Kind.Pos, err, "settings that do not go with the ports that are fed: ")
 		}
 	}
 	s.settings = dst
@@ -476,7 +478,25 @@ func (l *loader) decoder(s *stage) *decoder {
 	if !s.broken {
 		d.lead = &fieldScope{l: l, only: s.fields}
 	}
-	d.port = func(name string) (formula.Scope, []ColumnShape, bool) {
+	d.fed = func(port string) bool { b := s.port(port); return b != nil && b.isFed }
+	d.alsoScope = func(port string) (*fieldScope, string) {
+		b := s.port(port)
+		if b == nil || !b.isFed || s.broken {
+			return nil, ""
+		}
+		have := map[string]bool{}
+		var stages []string
+		for _, r := range b.refs {
+			for _, src := range r.sources {
+				stages = append(stages, src.stage.name)
+				for f, ok := range src.stage.fields {
+					have[f] = have[f] || ok
+				}
+			}
+		}
+		return &fieldScope{l: l, only: have}, joinOr(stages)
+	}
+	d.port = func(name string) (*fieldScope, []ColumnShape, bool) {
 		b := s.lead
 		if name != "" {
 			b = s.port(name)

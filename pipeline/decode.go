@@ -1,7 +1,9 @@
 package pipeline
 
 import (
+	"errors"
 	"fmt"
+	"math"
 	"reflect"
 	"slices"
 	"strconv"
@@ -23,14 +25,16 @@ type constant struct {
 
 // unitTarget is the unit that a setting's place expects.
 type unitTarget struct {
-	unit      catalog.Unit
-	any, text bool
+	unit           catalog.Unit
+	any, text, key bool
 }
 
 func (u unitTarget) String() string {
 	switch {
 	case u.any:
 		return "a quantity"
+	case u.key:
+		return "a field"
 	case u.text:
 		return "a text"
 	case u.unit.IsOne():
@@ -46,10 +50,13 @@ type decoder struct {
 	names       []string // of constants, for suggestions
 	// lead is the scope of Field expressions; port gives the scope of a port's columns. Both may be nil in a first pass that
 	// only wants quantities.
-	lead   formula.Scope
-	port   func(name string) (scope formula.Scope, columns []ColumnShape, known bool)
-	locate func(t study.Text, offset int) study.Pos // place of a byte within a text of the study
-	faults fault.List
+	lead *fieldScope
+	port func(name string) (scope *fieldScope, columns []ColumnShape, known bool)
+	// alsoScope is the scope of the items at another port, and the stages they come from; nil when nothing is to be checked
+	alsoScope func(port string) (*fieldScope, string)
+	fed       func(port string) bool
+	locate    func(t study.Text, offset int) study.Pos // place of a byte within a text of the study
+	faults    fault.List
 }
 
 func (d *decoder) fail(p study.Pos, found, expected, remedy string) {
@@ -63,26 +70,60 @@ func (d *decoder) decode(dst any, node *study.Node, at study.Pos) {
 	if len(d.faults) == 0 {
 		if val, ok := dst.(interface{ Validate() error }); ok {
 			if err := val.Validate(); err != nil {
-				if node != nil {
-					at = node.Pos
-				}
-				d.fail(at, "settings that do not go together: "+err.Error(), "", "`fascicle kinds NAME` explains a kind's settings")
+				d.failSetting(node, at, err, "")
 			}
 		}
 	}
 }
 
+// SettingError is an error of a settings struct's Validate or CheckFed that belongs to one setting, named by its path.
+type SettingError struct{ Path, Found, Expected, Remedy string }
+
+func (e *SettingError) Error() string { return "`" + e.Path + "`: " + e.Found }
+
+// failSetting reports an error at the setting that it names, or at the settings as a whole.
+func (d *decoder) failSetting(node *study.Node, at study.Pos, err error, prefix string) {
+	if node != nil {
+		at = node.Pos
+	}
+	se, ok := err.(*SettingError)
+	if !ok {
+		d.fail(at, prefix+err.Error(), "", "`fascicle kinds` explains the settings")
+		return
+	}
+	for n, rest := node, se.Path; n != nil && n.Kind == study.Map && rest != ""; {
+		key, more, _ := strings.Cut(rest, ".")
+		if n = n.Get(key); n != nil {
+			at, rest = n.Pos, more
+		}
+	}
+	d.fail(at, prefix+se.Found, se.Expected, se.Remedy)
+}
+
 func settingName(f reflect.StructField) string { return f.Tag.Get("set") }
 
-// structure reads a map node into a struct.
-func (d *decoder) structure(v reflect.Value, node *study.Node, at study.Pos, path string) {
-	t := v.Type()
+// embedded tells whether a struct's field is a struct whose settings stand among its own.
+func embedded(f reflect.StructField) bool {
+	return f.Anonymous && settingName(f) == "" && f.Type.Kind() == reflect.Struct
+}
+
+// settingNames lists the names of a struct's settings, those of embedded structs among them.
+func settingNames(t reflect.Type) []string {
 	var names []string
 	for i := range t.NumField() {
-		if n := settingName(t.Field(i)); n != "" {
+		f := t.Field(i)
+		if embedded(f) {
+			names = append(names, settingNames(f.Type)...)
+		} else if n := settingName(f); n != "" {
 			names = append(names, n)
 		}
 	}
+	return names
+}
+
+// structure reads a map node into a struct.
+func (d *decoder) structure(v reflect.Value, node *study.Node, at study.Pos, path string) {
+	names := settingNames(v.Type())
 	if node != nil && node.Kind != study.Map {
 		d.fail(node.Pos, "a "+nodeWord(node)+" where settings are due", "a map of "+strings.Join(names, ", "), "write `name: value` pairs")
 		return
@@ -99,8 +140,18 @@ func (d *decoder) structure(v reflect.Value, node *study.Node, at study.Pos, pat
 			}
 		}
 	}
+	d.entries(v, node, at, path)
+}
+
+// entries reads each setting of a struct whose node has no unknown names.
+func (d *decoder) entries(v reflect.Value, node *study.Node, at study.Pos, path string) {
+	t := v.Type()
 	for i := range t.NumField() {
 		f := t.Field(i)
+		if embedded(f) {
+			d.entries(v.Field(i), node, at, path)
+			continue
+		}
 		name := settingName(f)
 		if name == "" {
 			continue
@@ -109,6 +160,10 @@ func (d *decoder) structure(v reflect.Value, node *study.Node, at study.Pos, pat
 		var n *study.Node
 		if node != nil {
 			n = node.Get(name)
+		}
+		if unless := f.Tag.Get("unless"); unless != "" && n != nil && d.fed != nil && d.fed(unless) {
+			d.fail(n.Pos, fmt.Sprintf("`%s`, while port `%s` is fed, which brings it", sub, unless), "one of the two", "leave one of the two out")
+			continue
 		}
 		if n == nil {
 			def, ok := f.Tag.Lookup("default")
@@ -137,6 +192,14 @@ func (d *decoder) blank(v reflect.Value, path string) {
 		*x = Field{Path: path}
 	case *ColumnName:
 		*x = ColumnName{Path: path}
+	default:
+		if t := v.Type(); t.Kind() == reflect.Struct {
+			for i := range t.NumField() {
+				if n := settingName(t.Field(i)); n != "" {
+					d.blank(v.Field(i), path+"."+n)
+				}
+			}
+		}
 	}
 }
 
@@ -193,6 +256,8 @@ func (d *decoder) target(tag reflect.StructTag) unitTarget {
 		return unitTarget{any: true}
 	case "text":
 		return unitTarget{text: true}
+	case "key":
+		return unitTarget{text: true, key: true}
 	default:
 		unit, err := catalog.ParseUnit(u)
 		if err != nil {
@@ -231,6 +296,9 @@ func (d *decoder) value(v reflect.Value, tag reflect.StructTag, n *study.Node, p
 		items := []*study.Node{n}
 		if n.Kind == study.List {
 			items = n.Items
+		} else if t.Elem().Kind() == reflect.Slice && !isNamed(t.Elem().Elem()) {
+			d.fail(n.Pos, "a "+nodeWord(n)+" for `"+path+"`", "a list of lists", "write [[…], […]]")
+			return
 		}
 		out := reflect.MakeSlice(t, len(items), len(items))
 		for i, it := range items {
@@ -254,10 +322,62 @@ func (d *decoder) mapping(v reflect.Value, tag reflect.StructTag, n *study.Node,
 	}
 	out := reflect.MakeSlice(v.Type(), len(n.Entries), len(n.Entries))
 	for i, e := range n.Entries {
-		out.Index(i).Field(0).SetString(e.Key.Value)
-		d.value(out.Index(i).Field(1), tag, e.Value, path+"."+e.Key.Value)
+		key := e.Key.Value
+		var unit *catalog.Unit
+		if tag.Get("keyed") == "unit" {
+			if key, unit = d.keyUnit(e.Key); key == "" {
+				continue
+			}
+		}
+		out.Index(i).Field(0).SetString(key)
+		d.value(out.Index(i).Field(1), tag, e.Value, path+"."+key)
+		if x, ok := out.Index(i).Field(1).Addr().Interface().(*Expr); ok && unit != nil {
+			d.exprUnit(x, e.Value.Text, *unit, path+"."+key)
+		}
 	}
 	v.Set(out)
+}
+
+// keyUnit parts `name [unit]`.
+func (d *decoder) keyUnit(t study.Text) (name string, unit *catalog.Unit) {
+	name, text, has := catalog.CutUnit(t.Value)
+	if !catalog.IsIdentifier(name) {
+		d.fail(t.Pos, fmt.Sprintf("the name %q", name), "letters, digits and _", "rename it")
+		return "", nil
+	}
+	if !has {
+		return name, nil
+	}
+	u, err := catalog.ParseUnit(text)
+	if err != nil {
+		d.failUnit(t.Pos, err)
+		return "", nil
+	}
+	return name, &u
+}
+
+// failUnit reports an unreadable number or unit with the remedy that the catalog knows.
+func (d *decoder) failUnit(p study.Pos, err error) {
+	var f *fault.Fault
+	if errors.As(err, &f) {
+		d.fail(p, f.Found, f.Expected, f.Remedy)
+		return
+	}
+	d.fail(p, err.Error(), "a unit", "")
+}
+
+// exprUnit turns what an expression gives into the unit that stands in the brackets behind its name.
+func (d *decoder) exprUnit(x *Expr, t study.Text, unit catalog.Unit, path string) {
+	x.Unit = unit.Code()
+	if x.formula == nil {
+		return
+	}
+	f, err := x.formula.In(unit)
+	if err != nil {
+		d.fail(t.Pos, fmt.Sprintf("`%s` comes out in %s", path, unitWord(x.formula.Type().Unit)), "something that turns into "+unitWord(unit), "correct the expression, or the unit in the brackets")
+		return
+	}
+	x.formula = f
 }
 
 // plain reads strings, numbers without unit, and yes or no.
@@ -313,16 +433,22 @@ func (d *decoder) quantity(n *study.Node, tag reflect.StructTag, path string) Qu
 	if q == nil {
 		return Quantity{}
 	}
-	d.bounds(t, q.Value, tag, path)
+	if d.bounds(t, q.Value, tag, path) && tag.Get("whole") == "yes" && q.Value != math.Trunc(q.Value) {
+		d.fail(t.Pos, fmt.Sprintf("%q for `%s`", t.Value, path), "a whole number", "write digits alone")
+	}
 	return *q
 }
 
 // number reads a quantity, or the name of a constant, into the target's unit; nil after a fault.
 func (d *decoder) number(t study.Text, target unitTarget, path string, uncertain bool) *Quantity {
-	num, source, ok := d.literal(t, path)
-	if !ok {
+	num, source, err := d.literal(t, path)
+	if err != nil {
 		expected := target.String()
 		remedy := ""
+		if f := unitFault(err); f != nil {
+			d.fail(t.Pos, f.Found+" for `"+path+"`", expected, f.Remedy)
+			return nil
+		}
 		if near := fault.Nearest(t.Value, d.names); near != "" && !t.Quoted {
 			remedy = "did you mean the constant " + near + "?"
 		}
@@ -360,12 +486,21 @@ func (d *decoder) number(t study.Text, target unitTarget, path string, uncertain
 }
 
 // literal finds the number that a text stands for: a constant's, or the one written.
-func (d *decoder) literal(t study.Text, path string) (n catalog.Number, source string, ok bool) {
+func (d *decoder) literal(t study.Text, path string) (n catalog.Number, source string, err error) {
 	if c, ok := d.constants[t.Value]; ok {
-		return c.number, "constants." + c.name, true
+		return c.number, "constants." + c.name, nil
 	}
-	n, err := catalog.ParseNumber(t.Value)
-	return n, d.stage + "." + path, err == nil
+	n, err = catalog.ParseNumber(t.Value)
+	return n, d.stage + "." + path, err
+}
+
+// unitFault finds in an unreadable quantity the fault of its unit, when the number itself can be read.
+func unitFault(err error) *fault.Fault {
+	var f *fault.Fault
+	if errors.As(err, &f) && strings.HasPrefix(f.Found, "unknown unit") {
+		return f
+	}
+	return nil
 }
 
 // bounds holds a number against the tags min, max, above, below.
@@ -433,6 +568,10 @@ func (d *decoder) interval(n *study.Node, tag reflect.StructTag, path string) Ra
 			return Range{}
 		}
 		*e.v = q.Value
+		if i == 1 && !r.OpenLo && q.Unit != r.Unit {
+			d.fail(n.Pos, fmt.Sprintf("a range of `%s` from %s to %s", path, n.Items[0].Text.Value, n.Items[1].Text.Value), "two quantities of one kind", "give both ends in units of one kind")
+			return Range{}
+		}
 		r.Unit = q.Unit
 	}
 	if !r.OpenLo && !r.OpenHi && r.Lo >= r.Hi {
@@ -457,7 +596,12 @@ func (d *decoder) field(n *study.Node, tag reflect.StructTag, path string) Field
 		return f
 	}
 	if !f.unit.text {
-		if _, _, ok := d.literal(t, path); ok {
+		_, _, err := d.literal(t, path)
+		if f2 := unitFault(err); f2 != nil && startsAsNumber(t.Value) {
+			d.fail(t.Pos, f2.Found+" for `"+path+"`", f.unit.String(), f2.Remedy)
+			return f
+		}
+		if err == nil {
 			if q := d.number(t, f.unit, path, true); q != nil && d.bounds(t, q.Value, tag, path) {
 				f.fixed = q
 			}
@@ -468,19 +612,33 @@ func (d *decoder) field(n *study.Node, tag reflect.StructTag, path string) Field
 		return f
 	}
 	if f.unit.text {
-		// A single word that is no field is the text itself: `solvent: H2O`.
-		if _, known := d.lead.Lookup(t.Value); !known && catalog.IsIdentifier(t.Value) {
+		// Where the kind allows it, a single word that is no field is the text itself: `solvent: H2O`.
+		if _, known := d.lead.Lookup(t.Value); !known && catalog.IsIdentifier(t.Value) && tag.Get("literal") == "yes" {
 			f.Word = t.Value
 			return f
 		}
 	}
-	fm, err := formula.Compile(t.Value, d.lead)
+	fm, ok, err := d.lead.compile(t.Value)
+	if err == nil && !ok {
+		return f
+	}
 	if err != nil {
 		d.formulaFault(t, path, err)
 		return f
 	}
 	f.formula = fm
+	for _, port := range f.also {
+		if d.alsoScope == nil {
+			break
+		}
+		if scope, stages := d.alsoScope(port); scope != nil {
+			if _, _, err := scope.compile(t.Value); err != nil {
+				d.formulaFault(t, path, fmt.Errorf("for the items of stage %s at port `%s`: %w", stages, port, err))
+			}
+		}
+	}
 	switch ty := fm.Type(); {
+	case f.unit.key:
 	case f.unit.text:
 		if ty.Sort != formula.Text {
 			d.fail(t.Pos, fmt.Sprintf("%q for `%s`, which is no text", t.Value, path), "an expression that gives a text", "")
@@ -503,8 +661,14 @@ func unitWord(u catalog.Unit) string {
 
 // formulaFault reports a faulty expression at its own place within the study file.
 func (d *decoder) formulaFault(t study.Text, path string, err error) {
-	fe, ok := err.(*formula.Error)
-	if !ok {
+	fe := &formula.Error{}
+	if prefix := err.Error(); errors.As(err, &fe) {
+		c := *fe
+		fe = &c
+		if wrapped, _, ok := strings.Cut(prefix, ": "); ok && strings.HasPrefix(wrapped, "for the items of stage ") {
+			fe.Found = wrapped + ": " + fe.Found
+		}
+	} else {
 		fe = &formula.Error{Found: err.Error()}
 	}
 	// the formula counts characters, the study's text is located by bytes
@@ -536,7 +700,10 @@ func (d *decoder) column(n *study.Node, tag reflect.StructTag, path string) Colu
 	if !known || findColumn(columns, t.Value) != nil {
 		return c
 	}
-	fm, err := formula.Compile(t.Value, scope)
+	fm, ok, err := scope.compile(t.Value)
+	if err == nil && !ok {
+		return c
+	}
 	if err != nil {
 		names := columnNames(columns)
 		found, remedy := fault.Unknown("column", t.Value, names)
@@ -566,12 +733,14 @@ func (d *decoder) expr(n *study.Node, tag reflect.StructTag, path string) Expr {
 	if !known {
 		return x
 	}
-	fm, err := formula.Compile(t.Value, scope)
+	fm, ok, err := scope.compile(t.Value)
 	if err != nil {
 		d.formulaFault(t, path, err)
 		return x
 	}
-	x.formula = fm
+	if ok {
+		x.formula = fm
+	}
 	return x
 }
 
@@ -582,4 +751,8 @@ func columnNames(columns []ColumnShape) []string {
 		out = append(out, c.Name)
 	}
 	return out
+}
+
+func startsAsNumber(s string) bool {
+	return s != "" && (s[0] >= '0' && s[0] <= '9' || s[0] == '-' || s[0] == '+' || s[0] == '.')
 }

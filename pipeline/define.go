@@ -37,15 +37,39 @@ type fieldScope struct {
 	only map[string]bool
 	// columns of a port, named STAGE.NAME or NAME
 	columns []ColumnShape
+	// quiet: a name was looked up whose definition is faulty, or a column whose unit only its files tell. A fault that compiling then
+	// finds follows from that, or cannot be told yet.
+	quiet bool
+}
+
+// compile compiles an expression in the scope. ok is false when a fault is to be passed over in silence.
+func (s *fieldScope) compile(src string) (f *formula.Formula, ok bool, err error) {
+	s.quiet = false
+	f, err = formula.Compile(src, s)
+	if err != nil && s.quiet {
+		return nil, false, nil
+	}
+	return f, err == nil, err
+}
+
+func (s *fieldScope) column(name string) (formula.Type, bool) {
+	c := findColumn(s.columns, name)
+	if c == nil || name == AxisColumn || name == ValueColumn {
+		return formula.Type{}, false
+	}
+	s.quiet = s.quiet || c.Any
+	return c.formulaType(), true
 }
 
 func (s *fieldScope) Lookup(name string) (formula.Type, bool) {
-	for _, c := range s.columns {
-		if c.Name == name {
-			return c.formulaType(), true
-		}
+	if t, ok := s.column(name); ok {
+		return t, true
 	}
-	return s.l.lookup(name, s.only)
+	t, ok := s.l.lookup(name, s.only)
+	if d := s.l.defs.byName[name]; d != nil && d.state == 3 {
+		s.quiet = true
+	}
+	return t, ok
 }
 
 func (c ColumnShape) formulaType() formula.Type {
@@ -57,13 +81,8 @@ func (c ColumnShape) formulaType() formula.Type {
 
 func (s *fieldScope) Member(name, key string) (formula.Type, bool) {
 	full := name + "." + key
-	for _, c := range s.columns {
-		if c.Name == full {
-			return c.formulaType(), true
-		}
-		if stem, ok := family(c.Name); ok && numbered(full, stem) {
-			return c.formulaType(), true
-		}
+	if t, ok := s.column(full); ok {
+		return t, true
 	}
 	if _, ok := s.l.constants[full]; ok {
 		return formula.Type{Sort: formula.Number, Unit: s.l.firstKey(name)}, true
@@ -105,6 +124,9 @@ func (s *fieldScope) Names() []string {
 	}
 	for _, c := range s.l.Study.Constants {
 		names = append(names, c.Name.Value)
+		for _, k := range c.Keys {
+			names = append(names, c.Name.Value+"."+k.Key.Value)
+		}
 	}
 	slices.Sort(names)
 	return slices.Compact(names)
@@ -187,11 +209,12 @@ func (l *loader) compile(d *definition) {
 			scope.only[c.Name] = i > 0
 		}
 	}
-	var err error
-	d.formula, err = formula.Compile(d.expr.Value, scope)
-	if d.state == 3 {
+	f, ok, err := scope.compile(d.expr.Value)
+	if d.state == 3 || !ok && err == nil {
+		d.state = 3
 		return
 	}
+	d.formula = f
 	if err != nil {
 		dec := &decoder{file: l.file, locate: l.Study.Locate}
 		dec.formulaFault(d.expr, d.name.Value, err)

@@ -120,6 +120,7 @@ type loader struct {
 	*Project
 	file   string
 	faults fault.List
+	taken  map[string]string // names of constants, conditions and stages, and which of these they are
 }
 
 func (l *loader) fail(p study.Pos, found, expected, remedy string) {
@@ -174,7 +175,8 @@ func sheetType(c catalog.SheetColumn) formula.Type {
 // sheetFields makes the sheet's columns fields. The first column is known as `sample`, whatever its head.
 func (l *loader) sheetFields() {
 	l.sampleID, _ = l.fields.add("sample", formula.Type{Sort: formula.Text})
-	taken := map[string]string{}
+	l.taken = map[string]string{}
+	taken := l.taken
 	for _, c := range l.Study.Constants {
 		taken[c.Name.Value] = "constant"
 	}
@@ -256,6 +258,13 @@ func (l *loader) bringFields() {
 				continue
 			}
 			ty := formula.Type{Sort: b.Sort, Unit: b.Unit}
+			if what := l.taken[b.Name]; what != "" {
+				l.fail(s.settingPos(b.Where), fmt.Sprintf("a field `%s`, which is also the name of a %s", b.Name, what), "one meaning for a name", "rename one of the two")
+				continue
+			}
+			if id, ok := l.fields.id(b.Name); ok && b.Where == "fields" && l.fields.types[id].Sort == formula.Text {
+				continue // a constant of the stage is what the column of that name is: a text that looks like a number
+			}
 			if id, same := l.fields.add(b.Name, ty); !same {
 				have := l.fields.types[id]
 				l.fail(s.settingPos(b.Where), fmt.Sprintf("the field `%s` as %s", b.Name, typeWord(ty)), typeWord(have)+", as it is elsewhere in this study", "rename it, or give both the same unit")

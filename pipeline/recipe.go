@@ -100,6 +100,16 @@ func (r *runner) number(f *Field, fields *Fields) (n Evaluated, line string, err
 	if v.Null {
 		return Evaluated{}, "null", nil
 	}
+	if f.unit.key {
+		text := v.Text
+		switch f.formula.Type().Sort {
+		case formula.Number:
+			text = catalog.FormatPlain(v.Number)
+		case formula.Bool:
+			text = strconv.FormatBool(v.Bool)
+		}
+		return Evaluated{Text: text, Known: true}, strconv.Quote(text), nil
+	}
 	if f.unit.text {
 		return Evaluated{Text: v.Text, Known: true}, strconv.Quote(v.Text), nil
 	}

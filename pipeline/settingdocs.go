@@ -32,6 +32,10 @@ func settingDocs(t reflect.Type, path string) []SettingDoc {
 	var out []SettingDoc
 	for i := range t.NumField() {
 		f := t.Field(i)
+		if embedded(f) {
+			out = append(out, settingDocs(f.Type, path)...)
+			continue
+		}
 		name := settingName(f)
 		if name == "" {
 			continue
@@ -44,6 +48,8 @@ func settingDocs(t reflect.Type, path string) []SettingDoc {
 		switch u := f.Tag.Get("unit"); u {
 		case "text":
 			d.Shape = "a text for each item"
+		case "key":
+			d.Shape = "a field"
 		case "*":
 			d.Unit = "any"
 		case "", "1":
@@ -113,15 +119,25 @@ func checkSettings(k *Kind) error {
 			return fmt.Errorf("setting %s has no doc", d.Path)
 		}
 	}
-	t := v.Elem().Type()
+	return checkDefaults(k, v.Elem())
+}
+
+func checkDefaults(k *Kind, v reflect.Value) error {
+	t := v.Type()
 	for i := range t.NumField() {
 		f := t.Field(i)
+		if embedded(f) {
+			if err := checkDefaults(k, v.Field(i)); err != nil {
+				return err
+			}
+			continue
+		}
 		def, ok := f.Tag.Lookup("default")
 		if settingName(f) == "" || !ok || def == "-" {
 			continue
 		}
 		d := &decoder{file: "default", stage: k.Name, constants: map[string]constant{}}
-		d.value(v.Elem().Field(i), f.Tag, defaultNode(def, f.Type, study.Pos{}), settingName(f))
+		d.value(v.Field(i), f.Tag, defaultNode(def, f.Type, study.Pos{}), settingName(f))
 		if len(d.faults) > 0 {
 			return fmt.Errorf("setting %s: the default cannot be read: %w", settingName(f), d.faults[0])
 		}
@@ -136,6 +152,10 @@ func settingLines(v reflect.Value, set *study.Node, path string, forKey bool) []
 	t := v.Type()
 	for i := range t.NumField() {
 		f := t.Field(i)
+		if embedded(f) {
+			out = append(out, settingLines(v.Field(i), set, path, forKey)...)
+			continue
+		}
 		name := settingName(f)
 		if name == "" || forKey && f.Tag.Get("key") == "-" {
 			continue
@@ -197,6 +217,9 @@ func valueLines(v reflect.Value, node *study.Node, path string, forKey bool) []S
 		}
 		return line(x.Name)
 	case Expr:
+		if x.Unit != "" {
+			return line(x.Text + " [" + x.Unit + "]")
+		}
 		return line(x.Text)
 	}
 	switch t := v.Type(); {

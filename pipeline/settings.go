@@ -11,16 +11,22 @@ import (
 //	set:"path"            its name in the study file
 //	doc:"…"               meaning, for `fascicle kinds`
 //	unit:"nm"             the unit in which the run function gets it ("1" or none: a pure number; "text" for a Field of words;
+//	                      "key": a Field of any sort, delivered as text, for grouping;
 //	                      "*": any, turned into the unit that the program uses inside, and kept in Unit)
 //	default:"10 mm"       as a study would write it; without a default the setting is required; default:"-" leaves the zero value
 //	words:"found|none"    words that may stand in place of a number
 //	oneof:"compact|chain" the words allowed for a string
 //	min:"0" max:"1"       bounds in `unit`; above:"0" and below:"1" exclude the bound itself
 //	null:"ok"             a Field whose value may be missing for an item: the kind then sees Known false; without it the item is blocked
+//	literal:"yes"         a Field of words where a single word that is no field is the text itself
+//	whole:"yes"           a Quantity that must be a whole number
+//	unless:"choice"       must not be set while this port is fed
+//	keyed:"unit"          keys of a Map[Expr] may bear a unit, `tau_change [ns]`, into which the expression is turned
+//	key:"-"               not part of the recipe (patterns of file names)
 //	also:"dark,empty"     a Field that is also worked out for the partners at these ports, from their own fields
 //	port:"point"          the port whose columns a ColumnName or Expr names (the leading port when absent)
 //
-// Go types: string, bool, int, float64 (a pure number), Quantity, Range, Field, ColumnName, Expr, []T (a single value is a list of
+// A struct that is embedded lends its settings to the one around it. Go types: string, bool, int, float64 (a pure number), Quantity, Range, Field, ColumnName, Expr, []T (a single value is a list of
 // one), Map[T], and structs of such. A settings struct may have a method Validate() error.
 
 // Quantity is a setting that is a quantity, or one of the setting's words.
@@ -70,12 +76,34 @@ func (f Field) Is(word string) bool { return f.Word == word }
 type ColumnName struct {
 	Path, Name string
 	Word       string
-	formula    *formula.Formula
+	formula    *formula.Formula // of an expression; nil for a plain column
+}
+
+// Type gives sort and unit of what a Field comes out as; ok is false for a word, or where it is not known before the items are.
+func (f Field) Type() (t formula.Type, ok bool) {
+	switch {
+	case f.formula != nil && (f.unit.any || f.unit.key):
+		return f.formula.Type(), true
+	case f.unit.text || f.Word != "" || f.unit.any && f.fixed == nil:
+		return formula.Type{Sort: formula.Text}, f.unit.text
+	case f.fixed != nil:
+		return formula.Type{Sort: formula.Number, Unit: mustUnit(f.fixed.Unit)}, true
+	}
+	return formula.Type{Sort: formula.Number, Unit: f.unit.unit}, true
+}
+
+// Type gives sort and unit of an expression over rows; ok is false for a plain column, whose port knows them.
+func (n ColumnName) Type() (t formula.Type, ok bool) {
+	if n.formula == nil {
+		return formula.Type{}, false
+	}
+	return n.formula.Type(), true
 }
 
 // Expr is a setting that is an expression over the columns and fields of a port.
 type Expr struct {
 	Path, Text string
+	Unit       string // UCUM code that its key asks for (keyed:"unit"), "" otherwise
 	formula    *formula.Formula
 }
 

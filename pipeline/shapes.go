@@ -252,12 +252,10 @@ func (l *loader) shapeOutputs(s *stage) {
 				a.Unknown = true
 			}
 			for j, x := range like {
-				if x.Unknown || j > 0 && !sameNames(a.Columns, x.Columns) {
-					a.Unknown = true
-				}
 				if j == 0 {
 					a.Columns = slices.Clone(x.Columns)
 				}
+				a.Unknown = a.Unknown || x.Unknown || !unite(a.Columns, x.Columns)
 			}
 		}
 		add := o.Columns
@@ -288,10 +286,20 @@ var errUnknownShape = fmt.Errorf("columns are not known yet")
 // UnknownShape is returned by an Output's Shape function when the columns cannot be known before the files are read.
 func UnknownShape() ([]Column, error) { return nil, errUnknownShape }
 
-func sameNames(a, b []ColumnShape) bool {
-	return slices.EqualFunc(a, b, func(x, y ColumnShape) bool {
-		return x.Name == y.Name && x.Text == y.Text && x.Unit.Dim() == y.Unit.Dim()
-	})
+// unite holds the columns of another source against those so far: where one of them is not known, or their units differ, the unit is
+// any. It says false when names or sorts differ: then nothing is known.
+func unite(have, more []ColumnShape) bool {
+	if len(have) != len(more) {
+		return false
+	}
+	for i := range have {
+		if have[i].Name != more[i].Name || have[i].Text != more[i].Text {
+			return false
+		}
+		have[i].Any = have[i].Any || more[i].Any || !have[i].Unit.Equal(more[i].Unit)
+		have[i].Optional = have[i].Optional || more[i].Optional
+	}
+	return true
 }
 
 // addColumn adds a declared column, or replaces the one of that name (or place).
