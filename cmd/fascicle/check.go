@@ -55,7 +55,7 @@ func (a *app) check(ctx context.Context, dir string) int {
 		a.say("remark: %s", r)
 		a.line(remarkLine{event{"remark"}, r})
 	}
-	end := checkEnd{event{"end"}, 0, problems, len(p.Plan()), len(p.Sheet.Rows), len(files)}
+	end := checkEnd{event{"end"}, 0, problems, len(p.Study.Graph), len(p.Sheet.Rows), len(files)}
 	a.line(end)
 	what := fmt.Sprintf("%s, %s, %s", plural(end.Stages, "stage"), plural(end.Samples, "sample"), plural(end.Files, "file"))
 	if problems > 0 {

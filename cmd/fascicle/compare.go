@@ -28,7 +28,7 @@ RUN is a run's number or its label. Without any, the last two runs are compared;
 
 // compare prints what moved from run first to run second; "" stands for the last ones.
 func (a *app) compare(ctx context.Context, dir, first, second string) int {
-	comparison, err := pipeline.Compare(dir, first, second)
+	comparison, err := pipeline.Compare(home(dir), first, second)
 	if err != nil {
 		return a.fail(ctx, err)
 	}

@@ -65,7 +65,11 @@ func (a *app) demo(ctx context.Context, dir string) int {
 	for _, s := range surprises {
 		fmt.Fprintln(a.err, "not as planned:", s)
 	}
-	a.truth(study.Truth, o, surprises)
+	values, err := o.ReadValues(ctx)
+	if err != nil {
+		return a.fail(ctx, err)
+	}
+	a.truth(study.Truth, values, surprises)
 	a.end(o)
 	if len(surprises) > 0 {
 		return statusHoles
@@ -74,8 +78,8 @@ func (a *app) demo(ctx context.Context, dir string) int {
 }
 
 // truth says how near the run came to the truth.
-func (a *app) truth(t demo.Truth, o *pipeline.Outcome, surprises []string) {
-	scores, missing := t.Scores(o.Values)
+func (a *app) truth(t demo.Truth, values []pipeline.Value, surprises []string) {
+	scores, missing := t.Scores(values)
 	line := truthLine{event: event{"truth"}, Values: len(t.Values), Found: len(scores), Surprise: append([]string{}, surprises...)}
 	if len(scores) == 0 {
 		a.say("none of the %d values of truth.json was found", len(missing))

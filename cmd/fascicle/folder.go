@@ -41,3 +41,11 @@ func isStudy(name string) bool {
 	ext := filepath.Ext(name)
 	return ext == ".yaml" || ext == ".yml"
 }
+
+// home gives the study's folder where the study file may have been named.
+func home(dir string) string {
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return filepath.Dir(dir)
+	}
+	return dir
+}

@@ -63,8 +63,8 @@ type kindLine struct {
 	Name     string        `json:"name"`
 	Revision int           `json:"revision"`
 	Doc      string        `json:"doc"`
-	Formula  string        `json:"formula,omitempty"`
-	Source   string        `json:"source,omitempty"`
+	Formula  string        `json:"formula"`
+	Source   string        `json:"source"`
 	By       string        `json:"by"`
 	Ports    []portLine    `json:"ports"`
 	Outputs  []outputLine  `json:"outputs"`

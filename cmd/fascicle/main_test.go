@@ -184,16 +184,21 @@ func TestSplit(t *testing.T) {
 
 func TestEndListsWhatIsMissing(t *testing.T) {
 	o := &pipeline.Outcome{Dir: "study", Counts: pipeline.Counts{Made: 3, Failed: 22, Blocked: 2}}
-	stage := pipeline.StageOutcome{Name: "s"}
+	stage := pipeline.StageOutcome{Name: "s", Kind: &pipeline.Kind{Name: "x.y"}}
 	add := func(state pipeline.State, n int) {
 		for i := range n {
-			stage.Items = append(stage.Items, pipeline.ItemOutcome{Stage: "s", Name: fmt.Sprintf("k=%s%d", state, i), State: state, Message: "why"})
+			item := pipeline.ItemOutcome{Stage: "s", Output: "fit", Name: fmt.Sprintf("k=%s%d", state, i), State: state, Message: "why"}
+			stage.Items = append(stage.Items, item)
+			if i == 0 { // the first has a second output, of which the same is to be said
+				item.Output = "curve"
+				stage.Items = append(stage.Items, item)
+			}
 		}
 	}
 	add(pipeline.Blocked, 2)
 	add(pipeline.Made, 3)
 	add(pipeline.Failed, 22)
-	o.Stages = append(o.Stages, stage)
+	o.Stages = append(o.Stages, stage, pipeline.StageOutcome{Name: "together", Items: stage.Items}) // says all of it again
 	var out bytes.Buffer
 	a := &app{out: &out}
 	a.end(o)
@@ -202,7 +207,7 @@ func TestEndListsWhatIsMissing(t *testing.T) {
 		t.Fatalf("%d lines: %q", len(lines), lines)
 	}
 	got := []string{lines[0], lines[1], lines[listed], lines[listed+1], lines[listed+2]}
-	want := []string{"3 made, 0 kept, 22 failed, 2 blocked", "failed   s  k=failed0: why", "failed   s  k=failed19: why",
+	want := []string{"3 made, 0 kept, 22 failed, 2 blocked", "failed   s  k=failed0 (fit, curve): why", "failed   s  k=failed19: why",
 		"and 4 more, listed in the report", "report: " + filepath.Join("study", "out", "report.html")}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Error(d)

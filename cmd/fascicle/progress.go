@@ -1,6 +1,8 @@
 package main
 
 import (
+	"fmt"
+	"io"
 	"os"
 	"time"
 
@@ -19,22 +21,27 @@ func (a *app) progress() progress {
 	if !ok || a.json || !term.IsTerminal(int(f.Fd())) || os.Getenv("TERM") == "dumb" {
 		return progress{}
 	}
-	return progress{progressbar.NewOptions(1,
-		progressbar.OptionSetWriter(f),
-		progressbar.OptionSetWidth(30),
-		progressbar.OptionShowCount(),
-		progressbar.OptionSetPredictTime(false),
-		progressbar.OptionThrottle(100*time.Millisecond),
-		progressbar.OptionClearOnFinish(),
-	)}
+	return progress{newBar(f)}
 }
 
-// show moves the bar. The total grows while groups form, and a bar that has once been full stays so: it is kept one short.
+func newBar(w io.Writer) *progressbar.ProgressBar {
+	return progressbar.NewOptions(1,
+		progressbar.OptionSetWriter(w),
+		progressbar.OptionSetWidth(30),
+		progressbar.OptionSetPredictTime(false),
+		progressbar.OptionSetElapsedTime(false),
+		progressbar.OptionThrottle(100*time.Millisecond),
+		progressbar.OptionClearOnFinish(),
+	)
+}
+
+// show moves the bar. The total grows while groups form, and a bar that has once been full stays so: it is kept one short, and the
+// numbers are written beside it.
 func (p progress) show(e pipeline.Event) {
 	if p.bar == nil {
 		return
 	}
-	p.bar.Describe(e.Stage)
+	p.bar.Describe(fmt.Sprintf("%d/%d %s", e.Done, e.Total, e.Stage))
 	p.bar.ChangeMax(e.Total + 1)
 	p.bar.Set(e.Done) // fails only when the terminal does, and then there is nobody to tell
 }

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"fascicle/pipeline"
@@ -40,12 +41,12 @@ func runCommand(a *app) *cobra.Command {
 			return nil
 		},
 	}
-	c.Flags().IntVar(&opt.jobs, "jobs", 0, "how many groups are worked on at once (default: one a processor)")
+	c.Flags().IntVar(&opt.jobs, "jobs", 0, "how many items are worked on at once (default: one a processor)")
 	c.Flags().BoolVar(&opt.why, "why", false, "say of each item that was made what is new")
 	c.Flags().BoolVar(&opt.remake, "remake", false, "make everything again, whatever the store holds")
 	c.Flags().BoolVar(&opt.plan, "plan", false, "print which stages would work on which items, and make nothing")
 	c.Flags().StringVar(&opt.label, "label", "", "keep a record of this run under a name, to compare with later")
-	c.Flags().DurationVar(&opt.longest, "longest", 0, "give up on a group that takes longer, such as 5m (default: never)")
+	c.Flags().DurationVar(&opt.longest, "longest", 0, "give up on an item that takes longer, such as 5m (default: never)")
 	return c
 }
 
@@ -83,6 +84,12 @@ type endLine struct {
 	Interrupted bool            `json:"interrupted,omitempty"`
 }
 
+// noticeLine is something that happened on the way, such as a damaged object that was made again.
+type noticeLine struct {
+	event
+	Message string `json:"message"`
+}
+
 // waitLine says that another run has the study.
 type waitLine struct {
 	event
@@ -94,6 +101,7 @@ type waitLine struct {
 func (a *app) execute(ctx context.Context, p *pipeline.Project, opt runOptions) (*pipeline.Outcome, int) {
 	bar := a.progress()
 	var why []string
+	told := map[string]bool{} // outputs of one item have the same to say
 	o, err := pipeline.Run(ctx, p, pipeline.Options{
 		Jobs: opt.jobs, Remake: opt.remake, Label: opt.label, Longest: opt.longest, Why: opt.why,
 		Event: func(e pipeline.Event) {
@@ -102,13 +110,19 @@ func (a *app) execute(ctx context.Context, p *pipeline.Project, opt runOptions) 
 				a.line(itemLine{event{"item"}, e.Stage, e.Item, e.State, e.Message, e.Why})
 			}
 			for _, w := range e.Why {
-				why = append(why, fmt.Sprintf("%s %s: %s", e.Stage, e.Item, w))
+				if line := fmt.Sprintf("%s %s: %s", e.Stage, e.Item, w); !told[line] {
+					told[line] = true
+					why = append(why, line)
+				}
 			}
 		},
-		Waiting: func(holder string) {
-			fmt.Fprintf(a.err, "waiting: %s works on this study\n", holder)
-			a.line(waitLine{event{"waiting"}, holder})
+		Report: func(ctx context.Context, o *pipeline.Outcome) error {
+			if _, err := report.Write(ctx, o); err != nil {
+				return fmt.Errorf("the report cannot be written: %w", err)
+			}
+			return nil
 		},
+		Waiting: a.waiting,
 	})
 	bar.done()
 	for _, w := range why {
@@ -120,16 +134,20 @@ func (a *app) execute(ctx context.Context, p *pipeline.Project, opt runOptions) 
 	case err != nil:
 		return nil, a.fail(ctx, err)
 	}
-	if _, err := report.Write(ctx, o); err != nil {
-		if ctx.Err() != nil {
-			return nil, a.interrupted(o)
-		}
-		return nil, a.fail(ctx, fmt.Errorf("the report cannot be written: %w", err))
+	for _, n := range o.Notices {
+		fmt.Fprintln(a.err, "notice:", n)
+		a.line(noticeLine{event{"notice"}, n})
 	}
 	if o.Counts.Failed+o.Counts.Blocked > 0 {
 		return o, statusHoles
 	}
 	return o, statusGood
+}
+
+// waiting says that another run has the study, and that this one goes on when that one has ended.
+func (a *app) waiting(holder string) {
+	fmt.Fprintf(a.err, "waiting: %s works on this study\n", holder)
+	a.line(waitLine{event{"waiting"}, holder})
 }
 
 // interrupted says how far a run came. o may be nil.
@@ -152,29 +170,50 @@ func counts(c pipeline.Counts) string {
 func (a *app) end(o *pipeline.Outcome) {
 	a.say("%s", counts(o.Counts))
 	bad := missing(o)
-	for i, item := range bad {
+	for i, m := range bad {
 		if i == listed {
 			a.say("and %d more, listed in the report", len(bad)-listed)
 			break
 		}
-		a.say("%-7s  %s  %s: %s", item.State, item.Stage, item.Name, item.Message)
+		name := m.Name
+		if len(m.outputs) > 1 {
+			name += " (" + strings.Join(m.outputs, ", ") + ")"
+		}
+		a.say("%-7s  %s  %s: %s", m.State, m.Stage, name, m.Message)
 	}
 	a.say("report: %s", filepath.Join(o.Dir, "out", "report.html"))
 	a.line(endLine{event: event{"end"}, Counts: o.Counts, Report: "out/report.html"})
 }
 
+// hole is a failed or blocked item, with all outputs of which the same is to be said.
+type hole struct {
+	pipeline.ItemOutcome
+	outputs []string
+}
+
 // missing lists the failed items, then the blocked ones, which mostly are so because of them.
-func missing(o *pipeline.Outcome) []pipeline.ItemOutcome {
-	var failed, blocked []pipeline.ItemOutcome
-	for _, stage := range o.Stages {
-		for _, item := range stage.Items {
-			switch item.State {
-			case pipeline.Failed:
-				failed = append(failed, item)
-			case pipeline.Blocked:
-				blocked = append(blocked, item)
+func missing(o *pipeline.Outcome) []hole {
+	var holes []hole
+	for _, state := range []pipeline.State{pipeline.Failed, pipeline.Blocked} {
+		for _, stage := range o.Stages {
+			if stage.Kind == nil {
+				continue // stages taken together repeat what is said at their members
+			}
+			place := map[[2]string]int{} // item and message → its place in holes
+			for _, item := range stage.Items {
+				if item.State != state {
+					continue
+				}
+				key := [2]string{item.Name, item.Message}
+				i, ok := place[key]
+				if !ok {
+					i = len(holes)
+					place[key] = i
+					holes = append(holes, hole{ItemOutcome: item})
+				}
+				holes[i].outputs = append(holes[i].outputs, item.Output)
 			}
 		}
 	}
-	return append(failed, blocked...)
+	return holes
 }

@@ -27,7 +27,7 @@ VALUE is SAMPLE/STAGE/NAME/ITEM, or any shorter form that is unique, such as SAM
 
 // trace prints the lineage of the number at an address.
 func (a *app) trace(ctx context.Context, dir, address string) int {
-	lineage, err := pipeline.Trace(dir, a.kinds, address)
+	lineage, err := pipeline.Trace(home(dir), a.kinds, address)
 	if err != nil {
 		return a.fail(ctx, err)
 	}

@@ -25,7 +25,7 @@ removed can be made again.`,
 
 // trim removes what no kept run needs and says how much that was.
 func (a *app) trim(ctx context.Context, dir string) int {
-	removed, freed, err := pipeline.Trim(dir)
+	removed, freed, err := pipeline.Trim(ctx, home(dir), a.waiting)
 	if err != nil {
 		return a.fail(ctx, err)
 	}

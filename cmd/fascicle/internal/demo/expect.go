@@ -12,13 +12,16 @@ func Surprises(o *pipeline.Outcome) []string {
 	var failed int
 	var surprises []string
 	for _, stage := range o.Stages {
+		if stage.Kind == nil {
+			continue // stages taken together repeat what is said at their members
+		}
 		for _, item := range stage.Items {
 			switch {
 			case item.State.Good():
 			case item.Sample != Broken:
 				surprises = append(surprises, fmt.Sprintf("%s %s is %s", item.Stage, item.Name, item.State))
 			case item.State == pipeline.Failed:
-				if failed++; stage.Kind == nil || !stage.Kind.Reads {
+				if failed++; !stage.Kind.Reads {
 					surprises = append(surprises, fmt.Sprintf("%s %s failed, not the import of its file", item.Stage, item.Name))
 				}
 			}

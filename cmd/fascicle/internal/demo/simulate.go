@@ -15,11 +15,9 @@ const (
 	exposure = 3.0e6
 	// patience is how much longer a solvent is measured than a sample.
 	patience = 4
-	// monitorRatio and its standard uncertainty are what the study file says; it lies monitorDraw uncertainties above the truth.
-	monitorRatio  = 1.004
-	monitorRatioU = 0.003
-	monitorDraw   = -0.7
-	trueRatio     = monitorRatio - monitorDraw*monitorRatioU
+	// monitorRatio is the share of the background in a sample's curve: what the monitor counted for a sample over what it counted
+	// for the solvent. The study file states the same number.
+	monitorRatio = 1.004
 )
 
 // curve is one measured curve: q in 1/Å, i and its standard uncertainty u in 1/cm.
@@ -44,7 +42,7 @@ func expected(r row, q float64) float64 {
 		return background(r, q)
 	}
 	p := particleOf(r)
-	return p.i0*p.form(q) + trueRatio*background(r, q)
+	return p.i0*p.form(q) + monitorRatio*background(r, q)
 }
 
 // simulate draws what a detector would count. Every sample has a random stream of its own, so that a row added to the sheet

@@ -2,6 +2,8 @@ package demo
 
 import (
 	"bytes"
+	"fmt"
+	"io/fs"
 	"math"
 	"slices"
 	"strconv"
@@ -42,6 +44,16 @@ func TestSheetIsTheStudyThatIsMeant(t *testing.T) {
 	want = map[string]int{"NaCl d1": 1, "NaCl d2": 1, "CaCl2 d1": 1, "CaCl2 d2": 1}
 	if d := cmp.Diff(want, solvents); d != "" {
 		t.Error("solvents of each salt and day:", d)
+	}
+}
+
+func TestStudyStatesTheMonitorRatio(t *testing.T) {
+	study, err := fs.ReadFile(pipelines.FirstLook(), "study.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := fmt.Sprintf("\n  monitor_ratio: %g ", monitorRatio); !strings.Contains(string(study), want) {
+		t.Errorf("study.yaml lacks %q", want)
 	}
 }
 
@@ -120,8 +132,8 @@ func TestTruthCanBeFound(t *testing.T) {
 		var x, y []float64
 		for k := range c.q {
 			if q := 10 * c.q[k]; q*rg <= 0.8 {
-				i := c.i[k] - trueRatio*b.i[k]
-				u := math.Hypot(c.u[k], trueRatio*b.u[k]) / i
+				i := c.i[k] - monitorRatio*b.i[k]
+				u := math.Hypot(c.u[k], monitorRatio*b.u[k]) / i
 				x = append(x, 1/u, q*q/u, q*q*q*q/u)
 				y = append(y, math.Log(i)/u)
 			}

@@ -4,7 +4,8 @@ package demo
 type Truth struct {
 	Values []TrueValue `json:"values"`
 	// Draws says for each shared source how far the value that the study states lies above the true one, in units of its
-	// standard uncertainty: a number found is truth + Σ part·draw + its own noise.
+	// standard uncertainty: a number found is truth + Σ part·draw + its own noise. It is empty when
+	// the study states no uncertain number.
 	Draws map[string]float64 `json:"draws"`
 }
 
@@ -18,7 +19,7 @@ type TrueValue struct {
 
 // truthOf lists what the study's stages should find. The broken sample has no curve, and nothing can be found of it.
 func truthOf(rows []row) Truth {
-	t := Truth{Draws: map[string]float64{"constants.monitor_ratio": monitorDraw}}
+	t := Truth{Draws: map[string]float64{}}
 	for _, r := range rows {
 		if r.solvent() || r.sample == Broken {
 			continue
