@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"fascicle/pipeline/table"
 )
@@ -26,7 +27,9 @@ func (c *outputCheck) complete(call *Call) error {
 			if g.output != o.Name {
 				continue
 			}
-			if g.lead < 0 {
+			if g.lead < -1 {
+				return c.wrong("gave output %s for lead item %d", o.Name, g.lead)
+			} else if g.lead < 0 {
 				group++
 			} else if g.lead < c.leads {
 				seen[g.lead]++
@@ -52,7 +55,18 @@ func (c *outputCheck) complete(call *Call) error {
 			return c.wrong("gave an output %q that it does not declare", call.gives[i].output)
 		}
 	}
+	// a remark that reaches no item would be lost, and with it, say, that an instrument is out of tolerance
+	for _, f := range call.flags {
+		if !slices.ContainsFunc(call.gives, f.concerns) {
+			return c.wrong("remarked on output %q, lead item %d, which it did not give: %s", f.output, f.lead+1, f.text)
+		}
+	}
 	return nil
+}
+
+// concerns tells whether a remark is one on this item: remarks on the group are remarks on all items of the output.
+func (f callFlag) concerns(g given) bool {
+	return f.output == g.output && (f.lead == g.lead || f.lead < 0)
 }
 
 func (c *outputCheck) wrong(format string, args ...any) error {
@@ -80,14 +94,17 @@ func (c *outputCheck) item(g *given) error {
 	if err := g.table.Check(); err != nil {
 		return c.wrong("gave a table for output %s that cannot be: %v", g.output, err)
 	}
+	if err := c.texts(g); err != nil {
+		return err
+	}
 	if o.Form == Values && g.table.Len() != 1 {
 		return c.wrong("gave %d rows for output %s, where one is due", g.table.Len(), g.output)
 	}
 	if o.Form == Image {
 		w, _ := strconv.Atoi(g.table.Header["width"])
 		h, _ := strconv.Atoi(g.table.Header["height"])
-		if w <= 0 || h <= 0 || w*h != g.table.Len() {
-			return c.wrong("gave an image of %d points for output %s, whose header says %d × %d", g.table.Len(), g.output, w, h)
+		if n := g.table.Len(); w <= 0 || h <= 0 || w > n || h > n || w*h != n {
+			return c.wrong("gave an image of %d points for output %s, whose header says %d × %d", n, g.output, w, h)
 		}
 	}
 	shape, ok := c.shapes[g.output]
@@ -95,6 +112,21 @@ func (c *outputCheck) item(g *given) error {
 		return nil
 	}
 	return c.columns(g, shape)
+}
+
+// texts makes sure that what goes into the index beside the table can be written there.
+func (c *outputCheck) texts(g *given) error {
+	for _, f := range g.fields {
+		if !utf8.ValidString(f.Name) || !utf8.ValidString(f.Text) {
+			return c.wrong("gave a field %q = %q, which is not UTF-8", f.Name, f.Text)
+		}
+	}
+	for _, f := range g.flags {
+		if !utf8.ValidString(f.text) {
+			return c.wrong("gave a remark %q, which is not UTF-8", f.text)
+		}
+	}
+	return nil
 }
 
 func (c *outputCheck) columns(g *given, shape Arriving) error {
@@ -123,6 +155,33 @@ func (c *outputCheck) columns(g *given, shape Arriving) error {
 		name := g.table.Columns[i].Name
 		if !declared(shape.Columns, name) {
 			return c.wrong("gave a column %s in output %s that it does not declare", name, g.output)
+		}
+		if err := c.companion(g, &g.table.Columns[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// companion makes sure that an uncertainty, a part of one or a bound is a number in the unit of the column that it belongs to.
+func (c *outputCheck) companion(g *given, have *table.Column) error {
+	stem, _, isPart := strings.Cut(have.Name, "@")
+	for _, cut := range [...]func() (string, bool){
+		func() (string, bool) { return stem, isPart },
+		func() (string, bool) { return strings.CutPrefix(have.Name, "u_") },
+		func() (string, bool) { return strings.CutSuffix(have.Name, "_lo") },
+		func() (string, bool) { return strings.CutSuffix(have.Name, "_hi") },
+	} {
+		name, ok := cut()
+		of := g.table.Col(name)
+		if !ok || of == nil || of.Type == table.Text {
+			continue
+		}
+		if have.Type == table.Text {
+			return c.wrong("gave column %s of output %s as %s", have.Name, g.output, have.Type)
+		}
+		if have.Unit != of.Unit {
+			return c.wrong("gave column %s of output %s in %q, where %s is in %q", have.Name, g.output, have.Unit, of.Name, of.Unit)
 		}
 	}
 	return nil
