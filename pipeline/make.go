@@ -63,13 +63,18 @@ func (local) Make(ctx context.Context, w *Work) (*Result, error) {
 	call.Settings = w.Settings
 	call.Rand = rand.New(rand.NewPCG(binary.LittleEndian.Uint64(w.Key[:8]), binary.LittleEndian.Uint64(w.Key[8:16])))
 	counts := map[string]int{}
+	var refused error // the first item of a stream that was not stored: a kind that does not listen must not pass for one that gave it
 	call.stream = func(g given) error {
-		if err := ctx.Err(); err != nil {
-			return err
+		if refused != nil {
+			return refused
+		}
+		if refused = ctx.Err(); refused != nil {
+			return refused
 		}
 		g.number = counts[g.output]
 		counts[g.output]++
-		return w.keep(res, &g)
+		refused = w.keep(res, &g)
+		return refused
 	}
 	type ended struct {
 		choices Choices
@@ -77,13 +82,14 @@ func (local) Make(ctx context.Context, w *Work) (*Result, error) {
 	}
 	done := make(chan ended, 1)
 	go func() {
+		end := ended{err: &panicError{kind: w.Kind.Name, value: "it ended its goroutine"}}
 		defer func() {
 			if p := recover(); p != nil {
-				done <- ended{err: &panicError{value: p, stack: debug.Stack()}}
+				end.err = &panicError{kind: w.Kind.Name, value: p, stack: debug.Stack()}
 			}
+			done <- end
 		}()
-		c, err := w.Kind.Run(ctx, call)
-		done <- ended{c, err}
+		end.choices, end.err = w.Kind.Run(ctx, call)
 	}()
 	var end ended
 	select {
@@ -95,9 +101,12 @@ func (local) Make(ctx context.Context, w *Work) (*Result, error) {
 			return nil, fmt.Errorf("%s %w", w.Kind.Name, errStuck)
 		}
 	}
+	if refused != nil && !errors.Is(end.err, refused) {
+		end.err = refused
+	}
 	if end.err != nil {
 		if w.longest > 0 && errors.Is(end.err, context.DeadlineExceeded) {
-			return nil, fmt.Errorf("took longer than %s, the longest that this run allows an item", w.longest)
+			return nil, fmt.Errorf("%s took longer than %s, the longest that this run allows an item", w.Kind.Name, w.longest)
 		}
 		return nil, end.err
 	}
@@ -109,7 +118,7 @@ func (local) Make(ctx context.Context, w *Work) (*Result, error) {
 		g.number = counts[g.output]
 		counts[g.output]++
 		for _, f := range call.flags {
-			if f.output == g.output && (f.lead == g.lead || f.lead < 0) {
+			if f.concerns(*g) {
 				g.flags = append(g.flags, f)
 			}
 		}
@@ -136,12 +145,13 @@ func (w *Work) keep(res *Result, g *given) error {
 
 // panicError is a kind's panic, turned into the failure of one item.
 type panicError struct {
+	kind  string
 	value any
 	stack []byte
 }
 
 func (e *panicError) Error() string {
-	return fmt.Sprintf("stopped by an error of the program itself: %v; please report it with the raw file", e.value)
+	return fmt.Sprintf("%s was stopped by an error of the program itself: %v; please report it with the raw file", e.kind, e.value)
 }
 
 // storeItem encodes and stores one output item.
