@@ -44,6 +44,8 @@ type Call struct {
 	LeadPort string     // the leading port that is fed
 
 	kind     *Kind
+	project  *Project
+	stages   map[string]bool        // that feed the gathering ports
 	partners map[string][][]*Input  // port → lead → partners
 	numbers  map[string][]Evaluated // setting path → lead → number
 	gives    []given

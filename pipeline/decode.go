@@ -162,7 +162,7 @@ func (d *decoder) entries(v reflect.Value, node *study.Node, at study.Pos, path 
 			n = node.Get(name)
 		}
 		if unless := f.Tag.Get("unless"); unless != "" && n != nil && d.fed != nil && d.fed(unless) {
-			d.fail(n.Pos, fmt.Sprintf("`%s`, while port `%s` is fed, which brings it", sub, unless), "one of the two", "leave one of the two out")
+			d.fail(keyPos(node, name), fmt.Sprintf("`%s`, while port `%s` is fed, which brings it", sub, unless), "one of the two", "leave one of the two out")
 			continue
 		}
 		if n == nil {
@@ -183,6 +183,16 @@ func (d *decoder) entries(v reflect.Value, node *study.Node, at study.Pos, path 
 		}
 		d.value(v.Field(i), f.Tag, n, sub)
 	}
+}
+
+// keyPos is the place of a map's key.
+func keyPos(node *study.Node, key string) study.Pos {
+	for _, e := range node.Entries {
+		if e.Key.Value == key {
+			return e.Key.Pos
+		}
+	}
+	return node.Pos
 }
 
 // blank gives an unset setting its path, so that a kind can ask for it.
@@ -332,7 +342,7 @@ func (d *decoder) mapping(v reflect.Value, tag reflect.StructTag, n *study.Node,
 		out.Index(i).Field(0).SetString(key)
 		d.value(out.Index(i).Field(1), tag, e.Value, path+"."+key)
 		if x, ok := out.Index(i).Field(1).Addr().Interface().(*Expr); ok && unit != nil {
-			d.exprUnit(x, e.Value.Text, *unit, path+"."+key)
+			d.exprUnit(x, e.Key.Pos, *unit, path+"."+key)
 		}
 	}
 	v.Set(out)
@@ -367,14 +377,14 @@ func (d *decoder) failUnit(p study.Pos, err error) {
 }
 
 // exprUnit turns what an expression gives into the unit that stands in the brackets behind its name.
-func (d *decoder) exprUnit(x *Expr, t study.Text, unit catalog.Unit, path string) {
+func (d *decoder) exprUnit(x *Expr, at study.Pos, unit catalog.Unit, path string) {
 	x.Unit = unit.Code()
 	if x.formula == nil {
 		return
 	}
 	f, err := x.formula.In(unit)
 	if err != nil {
-		d.fail(t.Pos, fmt.Sprintf("`%s` comes out in %s", path, unitWord(x.formula.Type().Unit)), "something that turns into "+unitWord(unit), "correct the expression, or the unit in the brackets")
+		d.fail(at, fmt.Sprintf("`%s` comes out in %s", path, unitWord(x.formula.Type().Unit)), "something that turns into "+unitWord(unit), "correct the expression, or the unit in the brackets")
 		return
 	}
 	x.formula = f
@@ -475,6 +485,9 @@ func (d *decoder) number(t study.Text, target unitTarget, path string, uncertain
 		return nil
 	}
 	q := &Quantity{Value: in.Value, Unit: unit.Code()}
+	if strings.HasPrefix(source, "constants.") {
+		q.Name = source
+	}
 	if in.HasU && in.U > 0 {
 		if !uncertain {
 			d.fail(t.Pos, fmt.Sprintf("%q for `%s`, with an uncertainty", t.Value, path), "an exact number", "leave the bracket out")
@@ -597,7 +610,7 @@ func (d *decoder) field(n *study.Node, tag reflect.StructTag, path string) Field
 	}
 	if !f.unit.text {
 		_, _, err := d.literal(t, path)
-		if f2 := unitFault(err); f2 != nil && startsAsNumber(t.Value) {
+		if f2 := unitFault(err); f2 != nil && endsInUnit(t.Value) {
 			d.fail(t.Pos, f2.Found+" for `"+path+"`", f.unit.String(), f2.Remedy)
 			return f
 		}
@@ -753,6 +766,10 @@ func columnNames(columns []ColumnShape) []string {
 	return out
 }
 
-func startsAsNumber(s string) bool {
-	return s != "" && (s[0] >= '0' && s[0] <= '9' || s[0] == '-' || s[0] == '+' || s[0] == '.')
+// endsInUnit tells whether what stands behind the number that begins a text can only be meant as a unit: in an expression a name
+// does not follow a number without an operator, `1 / temperature`.
+func endsInUnit(s string) bool {
+	const number = "+-.0123456789() "
+	rest := strings.TrimLeft(s, number)
+	return s != "" && strings.IndexByte(number, s[0]) >= 0 && rest != "" && rest[0] != '/'
 }

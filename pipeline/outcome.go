@@ -40,6 +40,15 @@ type Outcome struct {
 	Load func(ItemOutcome) (*table.Table, error)
 
 	values []Value // once read
+	fill   func()
+}
+
+// Complete fills in Stages, Derived and Raw, which a run that found nothing new leaves out until they are asked for.
+func (o *Outcome) Complete() {
+	if o.fill != nil {
+		o.fill()
+		o.fill = nil
+	}
 }
 
 // Counts of items by state.
@@ -137,8 +146,8 @@ type Value struct {
 	Lo     *float64           `json:"lo,omitempty"`
 	Hi     *float64           `json:"hi,omitempty"`
 	Flags  []string           `json:"flags"`
+	Exact  bool               `json:"exact,omitempty"` // a count or a choice, which has no uncertainty
 	Key    string             `json:"key"`
-	output string
 }
 
 // Address is the value's full address, SAMPLE/STAGE/NAME/ITEM (or SERIES in place of SAMPLE).

@@ -88,12 +88,7 @@ func oneLine(s string) string {
 // number works out a Field setting for one item. line is what the recipe says of it.
 func (r *runner) number(f *Field, fields *Fields) (n Evaluated, line string, err error) {
 	if f.fixed != nil {
-		q := *f.fixed
-		line = catalog.FormatPlain(q.Value)
-		if q.U > 0 {
-			line += " ± " + catalog.FormatPlain(q.U) + " (" + q.Source + ")"
-		}
-		return Evaluated{Value: q.Value, Known: true}, line, nil
+		return Evaluated{Value: f.fixed.Value, Known: true}, f.fixed.String(), nil
 	}
 	used := map[string]bool{}
 	v := f.formula.Eval(&fieldEnv{p: r.p, f: fields, used: used})
@@ -127,9 +122,7 @@ func (r *runner) number(f *Field, fields *Fields) (n Evaluated, line string, err
 	line = catalog.FormatPlain(n.Value)
 	names := make([]string, 0, len(used))
 	for name := range used {
-		if c := r.p.constants[name]; c.number.HasU && c.number.U > 0 {
-			names = append(names, name+" "+c.number.Text)
-		}
+		names = append(names, "constants."+name+" "+r.p.constants[name].number.String())
 	}
 	slices.Sort(names)
 	if len(names) > 0 {

@@ -110,8 +110,13 @@ func (r *runner) digest(o *Outcome) string {
 			h.Write(b)
 		}
 	}
-	for _, f := range o.Raw {
-		line(f.Path, f.SHA256)
+	for _, s := range r.p.stages {
+		for _, g := range r.groups[s] {
+			if g.file != "" {
+				b = append(append(append(b[:0], g.file...), 0), g.fileHash[:]...)
+				h.Write(append(b, '\n'))
+			}
+		}
 	}
 	line(o.Remarks...)
 	return hex.EncodeToString(h.Sum(nil))

@@ -167,6 +167,11 @@ func (r *runner) remark(format string, args ...any) {
 
 // run is the coordinator: it forms groups as stages end, keeps workers busy, and takes their results.
 func (r *runner) run() error {
+	for _, s := range r.p.stages {
+		if s.kind != nil {
+			r.plans[s] = r.plan(s) // before there are workers, who read them
+		}
+	}
 	r.results = make(chan *taskResult)
 	work := make(chan *task)
 	var workers sync.WaitGroup
@@ -269,8 +274,7 @@ func (r *runner) begin(s *stage) bool {
 	}
 	r.groups[s] = groups
 	r.open[s] = len(groups)
-	plan := r.plan(s)
-	r.plans[s] = plan
+	plan := r.plans[s]
 	for _, g := range groups {
 		r.total += r.expected(g)
 	}
@@ -353,7 +357,7 @@ func (r *runner) finish(res *taskResult) (stageEnded bool) {
 func (r *runner) sheetItems(s *stage) {
 	for _, row := range r.p.order {
 		it := &item{stage: s, output: "rows", form: Values, name: "sample=" + row.sample, fields: Fields{row: row}, state: Kept, lead: -1}
-		it.hash, it.size = sheetItem(row.sample)
+		it.hash = sheetItem(row.sample)
 		r.items[s] = append(r.items[s], it)
 	}
 }

@@ -182,13 +182,7 @@ func valueLines(v reflect.Value, node *study.Node, path string, forKey bool) []S
 		if x.Word != "" {
 			return line(x.Word)
 		}
-		s := catalog.FormatPlain(x.Value)
-		if x.U > 0 {
-			s += " ± " + catalog.FormatPlain(x.U) + unit(x.Unit) + " (" + x.Source + ")"
-		} else {
-			s += unit(x.Unit)
-		}
-		return line(s)
+		return line(x.String())
 	case Range:
 		if x.Word != "" {
 			return line(x.Word)
@@ -257,4 +251,22 @@ func valueLines(v reflect.Value, node *study.Node, path string, forKey bool) []S
 		return line(catalog.FormatPlain(v.Float()))
 	}
 	return line(fmt.Sprint(v.Interface()))
+}
+
+// String gives a quantity as recipes name it: value, standard uncertainty, unit, and the constant or setting that it is.
+func (q Quantity) String() string {
+	s := catalog.FormatPlain(q.Value)
+	if q.U > 0 {
+		s += " ± " + catalog.FormatPlain(q.U)
+	}
+	if q.Unit != "" && q.Unit != "1" {
+		s += " " + q.Unit
+	}
+	switch {
+	case q.Name != "":
+		s += " (" + q.Name + ")"
+	case q.Source != "":
+		s += " (" + q.Source + ")"
+	}
+	return s
 }

@@ -36,6 +36,7 @@ type Quantity struct {
 	U      float64
 	Unit   string // the unit of Value as a UCUM code
 	Word   string // the word given instead of a number
+	Name   string // of the constant that the study names here, "" for a number written in the setting
 	Source string // constants.NAME, or STAGE.path for a number written in the setting; "" when exact
 }
 
@@ -105,6 +106,15 @@ type Expr struct {
 	Path, Text string
 	Unit       string // UCUM code that its key asks for (keyed:"unit"), "" otherwise
 	formula    *formula.Formula
+}
+
+// Type gives sort and unit of what an expression comes out as, in the unit that its key asks for; ok is false where that is not
+// known before the items are.
+func (x Expr) Type() (t formula.Type, ok bool) {
+	if x.formula == nil {
+		return formula.Type{}, false
+	}
+	return x.formula.Type(), true
 }
 
 // Map is a setting with keys of the user's choice, in the order of the study file.

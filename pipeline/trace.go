@@ -166,6 +166,15 @@ func (rec *Record) node(stage, output, item, port string, raw map[string]string,
 		}
 	}
 	n.SHA256 = raw[g.File]
+	if s.Kind == "" {
+		// stages taken together: the item of that name goes on
+		for _, src := range g.Sources {
+			if src.Item == item {
+				n.From = append(n.From, rec.node(src.Stage, src.Output, src.Item, src.Port, raw, seen))
+			}
+		}
+		return n
+	}
 	if seen[g] && (len(g.Sources) > 0 || g.File != "") {
 		n.Again = true
 		return n
@@ -176,15 +185,6 @@ func (rec *Record) node(stage, output, item, port string, raw map[string]string,
 		if !strings.HasPrefix(l, "lead ") && !strings.HasPrefix(l, "port ") && !strings.HasPrefix(l, "file =") && l != keyFormat && !strings.HasPrefix(l, "kind ") {
 			n.Recipe = append(n.Recipe, l)
 		}
-	}
-	if s.Kind == "" && len(s.Common) == 0 && len(g.Sources) > 0 {
-		// stages taken together: only the item of that name
-		for _, src := range g.Sources {
-			if src.Item == item {
-				n.From = append(n.From, rec.node(src.Stage, src.Output, src.Item, src.Port, raw, seen))
-			}
-		}
-		return n
 	}
 	for _, src := range g.Sources {
 		n.From = append(n.From, rec.node(src.Stage, src.Output, src.Item, src.Port, raw, seen))
@@ -235,7 +235,7 @@ func (v *Value) Print() string {
 		u = *v.U
 	}
 	s := catalog.Format(*v.Value, u, mustUnitOrOne(v.Unit))
-	if v.U == nil {
+	if v.U == nil && !v.Exact {
 		s += " (its uncertainty is not known)"
 	}
 	switch v.Bound {

@@ -18,9 +18,10 @@ func (o *Outcome) ReadValues(ctx context.Context) ([]Value, error) {
 	if o.values != nil {
 		return o.values, nil
 	}
+	o.Complete()
 	type job struct {
 		item   ItemOutcome
-		kind   string
+		kind   *Kind
 		missed []string
 	}
 	var jobs []job
@@ -30,7 +31,7 @@ func (o *Outcome) ReadValues(ctx context.Context) ([]Value, error) {
 		}
 		for _, it := range s.Items {
 			if it.Form == Values && it.State.Good() {
-				jobs = append(jobs, job{it, s.Kind.Name, s.MissingParts})
+				jobs = append(jobs, job{it, s.Kind, s.MissingParts})
 			}
 		}
 	}
@@ -93,7 +94,7 @@ func parallel(n int, f func(i int)) {
 }
 
 // valuesOf turns the one row of a `values` item into lines. Columns that accompany another (u_X, nu_X, X_bound, …) become parts of its line.
-func valuesOf(it ItemOutcome, kind string, t *table.Table, missingParts []string) []Value {
+func valuesOf(it ItemOutcome, kind *Kind, t *table.Table, missingParts []string) []Value {
 	var flags []string
 	for _, f := range it.Flags {
 		if f.Level != string(Note) && f.Level != "choice" {
@@ -127,11 +128,10 @@ func valuesOf(it ItemOutcome, kind string, t *table.Table, missingParts []string
 		if accompanies(t, c.Name) {
 			continue
 		}
-		// a join repeats what its stages say
-		if strings.Contains(c.Name, ".") || c.Name == "sample" && c.Type == table.Text {
-			continue
+		if c.Name == "sample" && c.Type == table.Text {
+			continue // a row's own name
 		}
-		v := Value{Sample: it.Sample, Series: it.Series, Stage: it.Stage, Kind: kind, Item: it.Name, Name: c.Name, Unit: c.Unit, Flags: flags, Key: it.Key.String(), Parts: map[string]float64{}}
+		v := Value{Sample: it.Sample, Series: it.Series, Stage: it.Stage, Kind: kind.Name, Item: it.Name, Name: c.Name, Unit: c.Unit, Flags: flags, Key: it.Key.String(), Parts: map[string]float64{}}
 		if c.Type == table.Text {
 			if c.IsNull(0) {
 				continue
@@ -148,10 +148,26 @@ func valuesOf(it ItemOutcome, kind string, t *table.Table, missingParts []string
 			if len(missingParts) == 0 {
 				v.U = v.Own
 			}
+			v.Exact = v.Own == nil && kind.exact(it.Output, c.Name)
 		}
 		out = append(out, v)
 	}
 	return out
+}
+
+// exact tells whether a column is declared as one without an uncertainty.
+func (k *Kind) exact(output, column string) bool {
+	for _, o := range k.Outputs {
+		if o.Name != output {
+			continue
+		}
+		for _, c := range o.Columns {
+			if stem, ok := family(c.Name); c.Name == column || ok && numbered(column, stem) {
+				return !c.U
+			}
+		}
+	}
+	return false
 }
 
 // accompanies tells whether a column belongs to another one of the table.
@@ -175,6 +191,23 @@ func accompanies(t *table.Table, name string) bool {
 // outcome turns the runner's state into what leaves it.
 func (r *runner) outcome() *Outcome {
 	o := &Outcome{Title: r.p.Study.Title.Value, Dir: r.p.Dir, Study: r.p.text, Against: r.p.Study.Against.Value, Sheet: r.p.Sheet, Counts: r.counts}
+	o.Remarks = append(slices.Clone(r.remarks), r.listing.unclaimed()...)
+	slices.Sort(o.Remarks)
+	o.Digest = r.digest(o)
+	var live map[string]*item
+	o.Load = func(x ItemOutcome) (*table.Table, error) {
+		it := live[x.Stage+"\x00"+x.Output+"\x00"+x.Name]
+		if it == nil || !it.state.Good() {
+			return nil, fmt.Errorf("stage %s has no item %s of output %s", x.Stage, x.Name, x.Output)
+		}
+		return r.load(it, false, false)
+	}
+	o.fill = func() { live = r.complete(o) }
+	return o
+}
+
+// complete lists stages, items, derived columns and raw files, and gives the items by stage, output and name.
+func (r *runner) complete(o *Outcome) map[string]*item {
 	t := r.p.fields
 	for _, d := range r.p.defs.derived {
 		col := DerivedColumn{Name: d.name.Value, Unit: d.ty.Unit, Text: d.expr.Value, Values: map[string]FieldValue{}}
@@ -236,17 +269,7 @@ func (r *runner) outcome() *Outcome {
 		}
 	}
 	slices.SortFunc(o.Raw, func(a, b RawFile) int { return cmp.Or(naturalCompare(a.Path, b.Path), cmp.Compare(a.Stage, b.Stage)) })
-	o.Remarks = append(slices.Clone(r.remarks), r.listing.unclaimed()...)
-	slices.Sort(o.Remarks)
-	o.Load = func(x ItemOutcome) (*table.Table, error) {
-		it := live[x.Stage+"\x00"+x.Output+"\x00"+x.Name]
-		if it == nil || !it.state.Good() {
-			return nil, fmt.Errorf("stage %s has no item %s of output %s", x.Stage, x.Name, x.Output)
-		}
-		return r.load(it, false, false)
-	}
-	o.Digest = r.digest(o)
-	return o
+	return live
 }
 
 func rawHash(g *group) string {

@@ -43,7 +43,7 @@ func (r *runner) do(t *task) *taskResult {
 // damaged object.
 func (r *runner) makeGroup(g *group, data []byte, repairing bool) (*store.Entry, error) {
 	s := g.stage
-	call := &Call{Missing: g.missing, numbers: g.numbers, partners: map[string][][]*Input{}}
+	call := &Call{project: r.p, stages: map[string]bool{}, Missing: g.missing, numbers: g.numbers, partners: map[string][][]*Input{}}
 	if s.kind.Reads {
 		call.File = &File{Path: g.file, Data: data, Captures: map[string]string{}}
 		for _, c := range g.captures {
@@ -91,6 +91,13 @@ func (r *runner) loadInputs(g *group, call *Call, repairing bool) error {
 	for i, b := range s.ports {
 		if b == s.lead || !b.isFed {
 			continue
+		}
+		if b.decl.Gather {
+			for _, ref := range b.refs {
+				for _, src := range ref.sources {
+					call.stages[src.stage.name] = true
+				}
+			}
 		}
 		all := make([][]*Input, len(g.leads))
 		for j := range g.leads {
@@ -220,10 +227,8 @@ func sheetTable(sample string) *table.Table {
 	return t
 }
 
-func sheetItem(sample string) (store.ContentHash, int64) {
-	data, err := table.Encode(sheetTable(sample))
-	if err != nil {
-		panic("pipeline: a sample's name cannot be written as a table: " + err.Error())
-	}
-	return store.HashBytes(data), int64(len(data))
+// sheetItem gives the hash that stands for a row of the sheet in recipes: that of its name, since kinds read the rest through settings,
+// whose values recipes name.
+func sheetItem(sample string) store.ContentHash {
+	return store.HashBytes([]byte("row of the sheet: " + sample))
 }

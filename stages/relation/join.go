@@ -33,7 +33,12 @@ var JoinKind = pipeline.Kind{
 			{Name: "reason", Text: true, Doc: "why"},
 		}},
 	},
-	Run: runJoin,
+	Settings: func() any { return &joinSettings{} },
+	Run:      runJoin,
+}
+
+type joinSettings struct {
+	Derive pipeline.Map[pipeline.Expr] `set:"derive" default:"-" keyed:"unit" port:"values" doc:"NAME [unit]: expression over STAGE.NAME and fields; a further column of the row"`
 }
 
 // joinShape names the columns that are known to arrive. A stage that gives a numbered family (Rg_i) leaves the width open.
@@ -62,10 +67,20 @@ func joinShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
 			}
 		}
 	}
+	if s, ok := c.Settings.(*joinSettings); ok {
+		for _, d := range s.Derive {
+			col := pipeline.Column{Name: d.Key, Unit: d.Value.Unit, Optional: true}
+			if col.Unit == "" {
+				col.Unit = "*"
+			}
+			out = append(out, col)
+		}
+	}
 	return out, nil
 }
 
 func runJoin(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
+	s := call.Settings.(*joinSettings)
 	for i, lead := range call.Leads {
 		row := &table.Table{}
 		if c := lead.Table.Col("sample"); c != nil {
@@ -93,6 +108,13 @@ func runJoin(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
 				}
 				row.Columns = append(row.Columns, c)
 			}
+		}
+		for _, d := range s.Derive {
+			cell, err := call.Eval(d.Value, "values", i)
+			if err != nil {
+				return nil, err
+			}
+			row.AddFloatValid(d.Key, cell.Unit, []float64{cell.Value}, []bool{cell.Known})
 		}
 		call.Give("row", i, row)
 	}

@@ -232,7 +232,8 @@ func (g *guinierRun) judge(fit *Guinier) {
 	} else if fit.NonPositive > 0 {
 		g.flag(pipeline.Note, "%d points with I ≤ 0 have no logarithm and were left out", fit.NonPositive)
 	}
-	if x := fit.QMax * fit.Rg; x > 1.02*g.limit() && !math.IsNaN(x) {
+	// a range that was found keeps the limit by the radius of its search; one that the study gave may be anything
+	if x := fit.QMax * fit.Rg; g.settings.Range.Word == "" && x > 1.02*g.limit() && !math.IsNaN(x) {
 		g.flag(pipeline.Flagged, "q·Rg reaches %.2f in the range, beyond the limit of %.2g for this shape", x, g.limit())
 	}
 	if fit.Runs.P < 0.01 {
