@@ -1,6 +1,8 @@
 package catalog
 
 import (
+	"cmp"
+	"errors"
 	"math"
 	"math/big"
 	"strconv"
@@ -56,7 +58,8 @@ const longestNumber = 400
 //	-3.5    10.00(2) mm    1.2(3)e-4 mol/L    12.3(1.5) ns    1.003 ± 0.004 cm    (1.003 +- 0.004)e2 cm    5 %    0.1 1/nm
 //
 // Whole digits in brackets count in the last place of the value; with a point they are the uncertainty itself. The decimal
-// sign is the point. The error is a *fault.Fault without a place.
+// sign is the point. The error is a *fault.Fault without a place; where the number is sound and its unit is not known, Found
+// begins with the words `unknown unit`, and Remedy names the nearest one.
 func ParseNumber(s string) (Number, error) {
 	n := Number{Text: strings.TrimSpace(s)}
 	text := tidyNumber(n.Text)
@@ -77,6 +80,9 @@ func ParseNumber(s string) (Number, error) {
 		return Number{}, numberFault(n.Text, numberForms, "")
 	}
 	u, err := ParseUnit(rest)
+	if f := (*fault.Fault)(nil); errors.As(err, &f) && strings.HasPrefix(f.Found, unknownUnitWord) {
+		return Number{}, &fault.Fault{Found: f.Found + " in " + strconv.Quote(n.Text), Expected: unitForms, Remedy: cmp.Or(f.Remedy, "correct the unit")}
+	}
 	if err != nil {
 		return Number{}, &fault.Fault{Found: strconv.Quote(n.Text), Expected: numberForms, Err: err}
 	}

@@ -65,10 +65,11 @@ func TestParseNumber(t *testing.T) {
 
 func TestParseNumberFaults(t *testing.T) {
 	const forms = "; expected a number such as 12.5 mm, 1.003(4) cm or 1.003 ± 0.004 cm"
+	const units = "; expected a unit such as nm, 1/nm, mmol/L or L/(mol.cm)"
 	const large = "; expected a number between 1e-307 and 1.7e308, or 0"
 	for _, test := range []struct{ text, want string }{
 		{"", `found nothing` + forms}, {"abc", `found "abc"` + forms}, {"nm", `found "nm"` + forms}, {"-", `found "-"` + forms},
-		{"NaN", `found "NaN"` + forms}, {"Inf", `found "Inf"` + forms}, {"0x10", `found "0x10"` + forms + `; found unknown unit "x10"`},
+		{"NaN", `found "NaN"` + forms}, {"Inf", `found "Inf"` + forms}, {"0x10", `found unknown unit "x10" in "0x10"` + units + `; correct the unit`},
 		{"1_000", `found "1_000"` + forms}, {"1 000", `found "1 000"` + forms}, {"7 1", `found "7 1"` + forms}, {"7 10 nm", `found "7 10 nm"` + forms}, {"- 3", `found "- 3"` + forms},
 		{"0,35", `found "0,35"; expected a decimal point; write a point, and nothing between thousands`},
 		{"1,003(4) cm", `found "1,003(4) cm"; expected a decimal point; write a point, and nothing between thousands`},
@@ -76,8 +77,9 @@ func TestParseNumberFaults(t *testing.T) {
 		{"10(", `found "10("` + forms}, {"10()", `found "10()"` + forms}, {"10(-2)", `found "10(-2)"` + forms}, {"10(2", `found "10(2"` + forms},
 		{"(1.2) cm", `found "(1.2) cm"` + forms}, {"(1.2 ± 0.1", `found "(1.2 ± 0.1"` + forms}, {"1.2 ± -0.1", `found "1.2 ± -0.1"` + forms},
 		{"1.2(3) ± 0.1", `found "1.2(3) ± 0.1"` + forms}, {"1 cm ± 0.1 cm", `found "1 cm ± 0.1 cm"` + forms}, {"(1 ± 0.1 cm)", `found "(1 ± 0.1 cm)"` + forms},
-		{"10 foo", `found "10 foo"` + forms + `; found unknown unit "foo"`},
-		{"10 mmoll", `found "10 mmoll"` + forms + `; found unknown unit "mmoll"; did you mean "mmol/L"?`},
+		{"10 foo", `found unknown unit "foo" in "10 foo"` + units + `; correct the unit`},
+		{"10 mmoll", `found unknown unit "mmoll" in "10 mmoll"` + units + `; did you mean "mmol/L"?`},
+		{"1.480(8) mmm", `found unknown unit "mmm" in "1.480(8) mmm"` + units + `; did you mean "mm"?`},
 		{"1e400", `found "1e400"` + large}, {"1e-400", `found "1e-400"` + large}, {"1e99999999999999999999", `found "1e99999999999999999999"` + large},
 		{"1(1)e-309", `found "1(1)e-309"` + large},
 		{strings.Repeat("1", 61), `found "` + strings.Repeat("1", 61) + `"; expected a number of at most 60 digits`},

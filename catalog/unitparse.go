@@ -166,6 +166,11 @@ func (p *unitParser) factor(depth int) (Unit, *fault.Fault) {
 	return p.power(u)
 }
 
+const (
+	unitForms       = "a unit such as nm, 1/nm, mmol/L or L/(mol.cm)"
+	unknownUnitWord = "unknown unit "
+)
+
 // unknownUnit is the fault about text that is no unit, with the nearest common one.
 func unknownUnit(text string) *fault.Fault {
 	found, remedy := fault.Unknown("unit", strings.TrimSpace(text), common)
@@ -319,7 +324,7 @@ func (p *unitParser) stop() *fault.Fault {
 		return unitFault(p.whole, "a unit at its end", "")
 	}
 	r, _ := utf8.DecodeRuneInString(p.s)
-	return unitFault(p.whole, "a unit such as nm, 1/nm, mmol/L or L/(mol.cm)", "remove "+strconv.Quote(string(r))+" or what is wrong before it")
+	return unitFault(p.whole, unitForms, "remove "+strconv.Quote(string(r))+" or what is wrong before it")
 }
 
 // lookupUnit finds a unit by its name, first as it is, then as prefix and name.
