@@ -173,7 +173,7 @@ var rightStudies = []edit{
 	{"constant for a quantity", "shift: 2 nm", "shift: xray"},
 	{"expression for a field", "quencher: acceptor", "quencher: acceptor * 2"},
 	{"match in pairs", "where: alone, match: [salt]}", "where: alone, match: {salt: salt}}"},
-	{"match by other fields", "set: {compare: day}", "set: {compare: sample}"},
+	{"groups by another capture", "set: {compare: day}", "set: {compare: band}"},
 	{"number in place of a choice", "response: responses, choice: terms}\n    set: {period: pulse_period, scatter: free, cycles: cycles}\n\n  donor_alone",
 		"response: responses}\n    set: {exponentials: 2, period: pulse_period, scatter: free, cycles: cycles}\n\n  donor_alone"},
 	{"groups of texts and numbers", "matched: [fraction]", "matched: [fraction, chain]"},

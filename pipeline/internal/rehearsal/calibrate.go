@@ -10,7 +10,11 @@ func calibrateKinds() []*pipeline.Kind {
 	return []*pipeline.Kind{
 		kind("calibrate.scale", "Makes a factor from the reading of a standard.", pipeline.Kind{
 			By: "all", Ports: []pipeline.Port{lead("standard", "readings of the standard", curve, along("*", "*")...)},
-			Outputs:  []pipeline.Output{group("factor", "the factor", vals, num("factor", "*", "known over measured"))},
+			Outputs: []pipeline.Output{shaped(group("factor", "the factor", vals, num("factor", "*", "known over measured")), func(s pipeline.ShapeCall) ([]pipeline.Column, error) {
+				known, ok := fieldUnit(s.Settings.(*calibrateScaleSettings).Known)
+				measured, okMeasured := arrivingUnit(s, "standard", value)
+				return []pipeline.Column{num("factor", quotient(known, ok, measured, okMeasured), "known over measured")}, nil
+			})},
 			Settings: settings[calibrateScaleSettings](),
 		}),
 		kind("calibrate.wavelength", "Holds the bands of a standard against their certified wavelengths.", pipeline.Kind{

@@ -76,7 +76,7 @@ type imageSettings struct {
 	PixelShare   string            `set:"pixel-share" doc:"how a pixel is shared among bins" oneof:"whole|divided" default:"whole"`
 	Polarisation float64           `set:"polarisation" doc:"degree of polarisation in the plane" default:"0" min:"-1" max:"1"`
 	Points       int               `set:"points" doc:"number of bins along q" default:"200" min:"10" max:"10000"`
-	Sectors      pipeline.Quantity `set:"sectors" doc:"number of sectors" unit:"1" words:"none" default:"none" min:"2"`
+	Sectors      pipeline.Quantity `set:"sectors" doc:"number of sectors" unit:"1" words:"none" default:"none" min:"2" whole:"yes"`
 	Polygons     [][][]float64     `set:"polygons" doc:"areas to leave out, each a list of [x, y] in pixels" default:"-"`
 	Hot          pipeline.Quantity `set:"hot" doc:"how many u above its neighbours a pixel is hot" unit:"1" words:"none" default:"none" above:"0"`
 	Saturated    float64           `set:"saturated" doc:"counts at which a pixel is full" default:"65535" above:"0"`

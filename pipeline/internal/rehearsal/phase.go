@@ -15,11 +15,11 @@ func phaseKinds() []*pipeline.Kind {
 			Ports: []pipeline.Port{or(lead("transmittance", "transmittances", vals), curve),
 				optional(many(partner("control", "absorbances of the components alone", match, curve, along1...)))},
 			Outputs: []pipeline.Output{
-				group("edges", "where the window opens and closes", vals, exact("number", "1", "number of edges"),
+				shaped(group("edges", "where the window opens and closes", vals, exact("number", "1", "number of edges"),
 					maybe(num("opens", "*", "first edge")), maybe(num("closes", "*", "second edge")), maybe(num("middle", "*", "between both")),
-					maybe(num("width", "*", "second less first"))),
-				group("fit", "the series and its fit", curve, exact("x", "*", "place in the series"), num("transmittance", "1", "transmittance"),
-					exact("model", "1", "the fit"))},
+					maybe(num("width", "*", "second less first"))), transitionShape("opens", "closes", "middle", "width")),
+				shaped(group("fit", "the series and its fit", curve, exact("x", "*", "place in the series"), num("transmittance", "1", "transmittance"),
+					exact("model", "1", "the fit")), transitionShape("x"))},
 			Settings: settings[transitionSettings](),
 			Figures: []pipeline.Figure{{Name: "edges", Title: "Edges of the window", X: pipeline.Axis{Label: "place in the series", Scale: pipeline.Linear}, Y: pipeline.Axis{Label: "transmittance", Scale: pipeline.Linear},
 				Series: []pipeline.Series{{Output: "fit", X: "x", Y: "transmittance", Role: pipeline.Points, Label: "measured"}, {Output: "fit", X: "x", Y: "model", Role: pipeline.Line, Label: "fit"}},
@@ -83,6 +83,18 @@ func phaseKinds() []*pipeline.Kind {
 	}
 }
 
+// transitionShape gives columns the unit of what the series runs along.
+func transitionShape(names ...string) func(pipeline.ShapeCall) ([]pipeline.Column, error) {
+	return func(s pipeline.ShapeCall) ([]pipeline.Column, error) {
+		u, known := fieldUnit(s.Settings.(*transitionSettings).Axis)
+		var out []pipeline.Column
+		for _, n := range names {
+			out = append(out, maybe(num(n, codeOr(u, known), "along the series")))
+		}
+		return out, nil
+	}
+}
+
 // compositionsShape names the outputs by the components of `total`.
 func compositionsShape(s pipeline.ShapeCall) ([]pipeline.Column, error) {
 	var out []pipeline.Column
@@ -110,7 +122,7 @@ type solutionSettings struct {
 	Temperature  pipeline.Field               `set:"temperature" doc:"temperature" unit:"K" above:"0"`
 	Permittivity pipeline.Field               `set:"permittivity" doc:"relative permittivity" unit:"1" words:"water" default:"water" min:"1"`
 	Charges      ionPair                      `set:"charges" doc:"amount concentrations of charges"`
-	Spacing      pipeline.Map[pipeline.Field] `set:"spacing" doc:"contour length for each charge, of anion and cation" unit:"nm" default:"-" above:"0"`
+	Spacing      pipeline.Map[pipeline.Field] `set:"spacing" doc:"contour length for each charge, of anion and cation" unit:"nm" default:"-" above:"0" null:"ok"`
 }
 
 type ionPair struct {

@@ -1,12 +1,11 @@
 package rehearsal
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 
-	"fascicle/catalog"
 	"fascicle/pipeline"
+	"fascicle/pipeline/formula"
 )
 
 func relationKinds() []*pipeline.Kind {
@@ -107,14 +106,9 @@ func joinShape(s pipeline.ShapeCall) ([]pipeline.Column, error) {
 		}
 	}
 	for _, d := range s.Settings.(*joinSettings).Derive {
-		name, unit, _ := splitUnit(d.Key)
-		col := num(name, "1", "derived")
-		if unit != "" {
-			u, err := catalog.ParseUnit(unit)
-			if err != nil {
-				return nil, fmt.Errorf("derive: %s: %w", name, err)
-			}
-			col.Unit = inside(u, false)
+		col := num(d.Key, "*", "derived")
+		if t, ok := d.Value.Type(); ok {
+			col.Unit, col.Text = inside(t.Unit, false), t.Sort != formula.Number
 		}
 		out = append(out, col)
 	}
@@ -134,16 +128,16 @@ func joined(name string, c pipeline.ColumnShape) pipeline.Column {
 }
 
 func meanShape(s pipeline.ShapeCall) ([]pipeline.Column, error) {
-	u, known := arrivingUnit(s, "point", s.Settings.(*meanSettings).Column.Name)
+	u, known := columnUnit(s, "point", s.Settings.(*meanSettings).Column)
 	return []pipeline.Column{num("mean", codeOr(u, known), "weighted mean")}, nil
 }
 
-// fitShape sharpens units where x and y are columns; what a field or an expression comes out in is not to be had here.
+// fitShape gives parameters the units that follow from those of x and y.
 func fitShape(names ...string) func(pipeline.ShapeCall) ([]pipeline.Column, error) {
 	return func(s pipeline.ShapeCall) ([]pipeline.Column, error) {
 		set := s.Settings.(*fitSettings)
-		x, knownX := arrivingUnit(s, "point", set.X.Name)
-		y, knownY := arrivingUnit(s, "point", set.Y.Name)
+		x, knownX := columnUnit(s, "point", set.X)
+		y, knownY := columnUnit(s, "point", set.Y)
 		units := map[string]string{"x": codeOr(x, knownX), "at": codeOr(x, knownX), "y": codeOr(y, knownY), "low": codeOr(y, knownY), "high": codeOr(y, knownY), "intercept": codeOr(y, knownY)}
 		slope := quotient(y, knownY, x, knownX)
 		var out []pipeline.Column
@@ -159,11 +153,11 @@ func fitShape(names ...string) func(pipeline.ShapeCall) ([]pipeline.Column, erro
 }
 
 type joinSettings struct {
-	Derive pipeline.Map[pipeline.Expr] `set:"derive" doc:"name [unit]: expression over the joined columns" port:"values" default:"-"`
+	Derive pipeline.Map[pipeline.Expr] `set:"derive" doc:"name [unit]: expression over the joined columns" port:"values" keyed:"unit" default:"-"`
 }
 
 type combineSettings struct {
-	Preparation pipeline.Field `set:"preparation" doc:"what tells independent preparations apart" unit:"text" default:"preparation" also:"pool"`
+	Preparation pipeline.Field `set:"preparation" doc:"what tells independent preparations apart" unit:"key" default:"preparation" also:"pool"`
 	Spread      string         `set:"spread" doc:"whether preparations differ by a share or by an amount" oneof:"relative|absolute" default:"relative"`
 }
 
@@ -183,23 +177,24 @@ type fitSettings struct {
 // Validate holds model and formula against each other.
 func (s *fitSettings) Validate() error {
 	if (s.Model == "formula") != (s.Formula != "none") {
-		return errors.New("`formula` goes with `model: formula`, and only with it")
+		return &pipeline.SettingError{Path: "model", Found: "model " + s.Model + " with formula " + s.Formula, Expected: "a formula with `model: formula`, and only with it",
+			Remedy: "leave one of the two out, or set both"}
 	}
 	return nil
 }
 
 type correlateSettings struct {
 	Columns        []pipeline.ColumnName `set:"columns" doc:"the numbers" port:"row"`
-	Within         []pipeline.Field      `set:"within" doc:"fields whose values form groups" unit:"text" words:"none" default:"none"`
+	Within         []pipeline.Field      `set:"within" doc:"fields whose values form groups" unit:"key" words:"none" default:"none"`
 	Without        []pipeline.ColumnName `set:"without" doc:"what is taken out first" port:"row" words:"none" default:"none"`
 	FalseDiscovery float64               `set:"false-discovery" doc:"share of false discoveries that is accepted" default:"5 %" above:"0" below:"1"`
 	Draws          int                   `set:"draws" doc:"number of permutations" default:"1000000" min:"1000" max:"100000000"`
 }
 
 type relationContrastSettings struct {
-	Between      pipeline.Field        `set:"between" doc:"field whose values are compared" unit:"text"`
+	Between      pipeline.Field        `set:"between" doc:"field whose values are compared" unit:"key"`
 	Pairs        [][]string            `set:"pairs" doc:"pairs of values"`
-	Matched      []pipeline.Field      `set:"matched" doc:"fields that must be equal" unit:"*"`
+	Matched      []pipeline.Field      `set:"matched" doc:"fields that must be equal" unit:"key"`
 	Columns      []pipeline.ColumnName `set:"columns" doc:"the numbers" port:"row"`
 	Multiplicity string                `set:"multiplicity" doc:"how many comparisons are allowed for" oneof:"Holm|none" default:"Holm"`
 }
@@ -208,7 +203,7 @@ type relationContrastSettings struct {
 func (s *relationContrastSettings) Validate() error {
 	for _, p := range s.Pairs {
 		if len(p) != 2 {
-			return errors.New("`pairs` is a list of pairs: [[first, second], …]")
+			return &pipeline.SettingError{Path: "pairs", Found: fmt.Sprintf("a pair of %d", len(p)), Expected: "a list of pairs: [[first, second], …]", Remedy: "name two values in each"}
 		}
 	}
 	return nil

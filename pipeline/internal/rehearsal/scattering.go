@@ -150,7 +150,10 @@ func formParameters(form string) []parameter {
 
 // formShape lists the parameters of the form; of two forms with a number behind each name.
 func formShape(s pipeline.ShapeCall) ([]pipeline.Column, error) {
-	set := s.Settings.(*formSettings)
+	return s.Settings.(*formSettings).columns(), nil
+}
+
+func (set *formSettings) columns() []pipeline.Column {
 	columns := []pipeline.Column{num("background", "=curve", "constant background")}
 	for i, f := range set.Form {
 		suffix := ""
@@ -165,5 +168,5 @@ func formShape(s pipeline.ShapeCall) ([]pipeline.Column, error) {
 	if set.Polydispersity != "none" {
 		columns = append(columns, num("spread", "1", "relative width of the distribution of sizes"))
 	}
-	return columns, nil
+	return columns
 }

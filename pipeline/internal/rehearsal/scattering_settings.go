@@ -1,16 +1,13 @@
 package rehearsal
 
 import (
-	"errors"
 	"fmt"
+	"slices"
+	"strings"
 
+	"fascicle/catalog/fault"
 	"fascicle/pipeline"
 )
-
-// errChoice is what a kind says when a number is set that port `choice` brings.
-func errChoice(setting string) error {
-	return fmt.Errorf("`%s` is set, and port `choice` brings that number: leave one of the two out", setting)
-}
 
 type framesSettings struct {
 	FalseAlarms float64 `set:"false-alarms" doc:"how often sound frames may be left out" default:"1 %" above:"0" below:"1"`
@@ -19,19 +16,11 @@ type framesSettings struct {
 
 type guinierSettings struct {
 	Shape    string            `set:"shape" doc:"what scatters" oneof:"compact|chain|rod|disc" default:"compact"`
-	Plateaus int               `set:"plateaus" doc:"number of plateaus; 1 where neither it nor a choice is given" default:"-" min:"1" max:"3"`
+	Plateaus int               `set:"plateaus" doc:"number of plateaus" default:"1" min:"1" max:"3" unless:"choice"`
 	Order    string            `set:"order" doc:"line or parabola" oneof:"line|parabola" default:"line"`
 	Section  string            `set:"section" doc:"cross-section instead of the whole" oneof:"none|rod|sheet" default:"none"`
 	Limit    pipeline.Quantity `set:"limit" doc:"largest q·Rg" unit:"1" words:"1.3 or 0.8" default:"1.3 or 0.8" above:"0"`
 	Range    pipeline.Range    `set:"range" doc:"part of q that is fitted" unit:"1/nm" words:"found" default:"found" above:"0"`
-}
-
-// CheckFed refuses a number of plateaus beside a choice.
-func (s *guinierSettings) CheckFed(fed func(string) bool) error {
-	if fed("choice") && s.Plateaus != 0 {
-		return errChoice("plateaus")
-	}
-	return nil
 }
 
 type porodSettings struct {
@@ -49,18 +38,10 @@ type kratkySettings struct {
 }
 
 type levelsSettings struct {
-	Levels pipeline.Quantity `set:"levels" doc:"number of levels" unit:"1" words:"evidence" default:"evidence" min:"1"`
+	Levels pipeline.Quantity `set:"levels" doc:"number of levels" unit:"1" words:"evidence" default:"evidence" min:"1" whole:"yes" unless:"choice"`
 	Most   int               `set:"most" doc:"most levels to try" default:"4" min:"1" max:"6"`
 	CutOff string            `set:"cut-off" doc:"where a power law ends" oneof:"next Rg|none" default:"next Rg"`
 	Range  pipeline.Range    `set:"range" doc:"part of q that is fitted" unit:"1/nm" words:"all" default:"all" above:"0"`
-}
-
-// CheckFed refuses a number of levels beside a choice.
-func (s *levelsSettings) CheckFed(fed func(string) bool) error {
-	if fed("choice") && !s.Levels.Is("evidence") {
-		return errChoice("levels")
-	}
-	return nil
 }
 
 type formSettings struct {
@@ -73,10 +54,21 @@ type formSettings struct {
 	Range          pipeline.Range                  `set:"range" doc:"part of q that is fitted" unit:"1/nm" words:"all" default:"all" above:"0"`
 }
 
-// Validate holds the number of forms and the fixed names against what there is.
+// Validate counts the forms, and holds the fixed names against what there is.
 func (s *formSettings) Validate() error {
 	if len(s.Form) < 1 || len(s.Form) > 2 {
-		return errors.New("`form` names one form, or two that are summed")
+		return &pipeline.SettingError{Path: "form", Found: fmt.Sprintf("%d forms", len(s.Form)), Expected: "one form, or two that are summed",
+			Remedy: "leave the others out"}
+	}
+	var names []string
+	for _, c := range s.columns() {
+		names = append(names, c.Name)
+	}
+	for _, f := range s.Fixed {
+		if !slices.Contains(names, f.Key) {
+			found, remedy := fault.Unknown("parameter", f.Key, names)
+			return &pipeline.SettingError{Path: "fixed." + f.Key, Found: found, Expected: "a parameter of the form: " + strings.Join(names, ", "), Remedy: remedy}
+		}
 	}
 	return nil
 }
@@ -99,16 +91,16 @@ type concentrationSettings struct {
 type contrastSettings struct {
 	Radiation      string         `set:"radiation" doc:"what is scattered" oneof:"x-ray|neutron" default:"x-ray"`
 	Energy         pipeline.Field `set:"energy" doc:"photon energy, for anomalous scattering" unit:"eV" words:"none" default:"none" above:"0"`
-	Formula        pipeline.Field `set:"formula" doc:"chemical formula" unit:"text"`
+	Formula        pipeline.Field `set:"formula" doc:"chemical formula" unit:"text" literal:"yes"`
 	Volume         pipeline.Field `set:"volume" doc:"specific volume" unit:"mL/g" above:"0"`
-	Solvent        pipeline.Field `set:"solvent" doc:"formula of the solvent" unit:"text" default:"H2O"`
+	Solvent        pipeline.Field `set:"solvent" doc:"formula of the solvent" unit:"text" literal:"yes" default:"H2O"`
 	SolventDensity pipeline.Field `set:"solvent-density" doc:"density of the solvent" unit:"g/mL" above:"0"`
 }
 
 type massSettings struct {
 	Signal        pipeline.ColumnName `set:"signal" doc:"column of the forward intensity" port:"intensity"`
 	Concentration pipeline.Field      `set:"concentration" doc:"mass concentration" unit:"mg/mL" above:"0"`
-	Known         pipeline.Field      `set:"known" doc:"the mass that it should have" unit:"g/mol" words:"none" default:"none" above:"0"`
+	Known         pipeline.Field      `set:"known" doc:"the mass that it should have" unit:"g/mol" words:"none" default:"none" above:"0" null:"ok"`
 }
 
 type compareSettings struct {

@@ -5,6 +5,7 @@ import (
 
 	"fascicle/catalog"
 	"fascicle/pipeline"
+	"fascicle/pipeline/formula"
 )
 
 // mustUnit reads a unit of a declaration.
@@ -59,6 +60,20 @@ func findColumn(a pipeline.Arriving, name string) *pipeline.ColumnShape {
 func isMember(name, stem string) bool {
 	rest, ok := strings.CutPrefix(name, stem+"_")
 	return ok && rest != "" && strings.Trim(rest, "0123456789") == "" && rest[0] != '0'
+}
+
+// fieldUnit gives the unit of a setting that is worked out for each item, known only if it is a number.
+func fieldUnit(f pipeline.Field) (catalog.Unit, bool) {
+	t, ok := f.Type()
+	return t.Unit, ok && t.Sort == formula.Number
+}
+
+// columnUnit gives the unit of what a setting names at a port: a column, or an expression over its rows.
+func columnUnit(s pipeline.ShapeCall, port string, n pipeline.ColumnName) (catalog.Unit, bool) {
+	if t, ok := n.Type(); ok {
+		return t.Unit, t.Sort == formula.Number
+	}
+	return arrivingUnit(s, port, n.Name)
 }
 
 // quotient is the inside unit of a divided by b; "*" when either is unknown.
