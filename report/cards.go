@@ -302,8 +302,9 @@ func (p *page) stageNumbers(s *stage, rows []*row, sampleName string) {
 		}
 		p.raw("</tr></thead><tbody>\n")
 		for _, r := range rows {
-			p.raw("<tr><th>")
-			p.name(strings.ReplaceAll(orWord(rest(r.item, sampleName), "all"), ",", ", "))
+			name := strings.ReplaceAll(orWord(rest(r.item, sampleName), "all"), ",", ", ")
+			p.raw("<tr>", nameCell(name))
+			p.name(name)
 			p.raw("</th>")
 			if r.source != nil && !r.source.State.Good() {
 				p.raw(`<td colspan="`)

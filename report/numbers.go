@@ -178,7 +178,7 @@ func (p *page) sampleTable() {
 	}
 	p.raw("</tr></thead><tbody>\n")
 	for _, sm := range p.w.samples {
-		p.raw("<tr><th>")
+		p.raw("<tr>", nameCell(sm.name))
 		p.sampleLink(sm.name)
 		p.raw("</th>")
 		for _, f := range fields {

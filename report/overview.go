@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"fascicle/catalog"
 	"fascicle/pipeline"
@@ -60,8 +61,9 @@ func (m *model) sheetFields() (list []sheetField) {
 	return list
 }
 
-// planOverviews makes a plot of each column over the leading numeric field of the samples, where enough samples have both. Columns
-// with an uncertainty come first, and each stage in turn, until there are as many as a reader looks at. more: how many are left out.
+// planOverviews makes a plot of each column over the leading numeric field of the samples, where enough samples have both. Where a
+// stage knows the uncertainty of some of its numbers, only those are drawn. Each stage gets its turn until there are as many
+// plots as a reader looks at; more counts those left out.
 func (m *model) planOverviews(columns []joined, names *fileNames) (figures []*figure, more int) {
 	fields := m.sheetFields()
 	type candidate struct {
@@ -70,10 +72,19 @@ func (m *model) planOverviews(columns []joined, names *fileNames) (figures []*fi
 		fig  *figure
 	}
 	var list []candidate
-	turns := map[*stage]int{}
+	turns, sure := map[*stage]int{}, map[*stage]bool{}
 	for _, j := range columns {
 		c := j.s.columns[j.k]
-		if !c.number || !c.anyValue {
+		sure[j.s] = sure[j.s] || c.u || c.own
+	}
+	for _, j := range columns {
+		c := j.s.columns[j.k]
+		switch {
+		case !c.number || !c.anyValue:
+			continue
+		case strings.Contains(c.name, "."): // a join repeats what is drawn already
+			continue
+		case sure[j.s] && !c.u && !c.own: // counts, limits and figures of merit beside results
 			continue
 		}
 		pl := m.overview(j, fields)
@@ -82,9 +93,6 @@ func (m *model) planOverviews(columns []joined, names *fileNames) (figures []*fi
 		}
 		turn := turns[j.s]
 		turns[j.s]++
-		if !c.u {
-			turn += 1000
-		}
 		list = append(list, candidate{j, turn, &figure{stage: j.s, plot: pl, title: pl.title, about: pl.about}})
 	}
 	chosen := make([]int, len(list))
@@ -194,8 +202,11 @@ func (m *model) overview(j joined, fields []sheetField) *plot {
 			order = append(order, word)
 		}
 		u := math.NaN()
-		if p.v.U != nil {
+		switch {
+		case p.v.U != nil:
 			u = *p.v.U
+		case p.v.Own != nil && len(j.s.MissingParts) > 0:
+			u = *p.v.Own
 		}
 		bound := measured
 		switch p.v.Bound {
@@ -209,7 +220,7 @@ func (m *model) overview(j joined, fields []sheetField) *plot {
 			}
 		}
 		s.x, s.y, s.u = append(s.x, x.number[p.sample]), append(s.y, *p.v.Value), append(s.u, u)
-		s.bound, s.noU = append(s.bound, bound), append(s.noU, c.u && p.v.U == nil && bound == measured)
+		s.bound, s.noU = append(s.bound, bound), append(s.noU, (c.u || c.own) && math.IsNaN(u) && bound == measured)
 	}
 	slices.SortFunc(order, byNature)
 	for k, word := range order {
@@ -220,11 +231,13 @@ func (m *model) overview(j joined, fields []sheetField) *plot {
 	if len(order) == 1 {
 		pl.series[0].label = ""
 	}
-	switch {
-	case slices.ContainsFunc(kept, func(p point) bool { return p.v.Bound == "lower" || p.v.Bound == "upper" }):
+	if slices.ContainsFunc(kept, func(p point) bool { return p.v.Bound == "lower" || p.v.Bound == "upper" }) {
 		pl.notes = append(pl.notes, "Arrows: the value lies beyond.")
 	}
-	if !c.u {
+	switch {
+	case c.own && len(j.s.MissingParts) > 0:
+		pl.notes = append(pl.notes, "Bars: own part of u alone, without "+strings.Join(j.s.MissingParts, ", ")+".")
+	case !c.u:
 		pl.notes = append(pl.notes, "u unknown.")
 	}
 	if n := len(points) - len(kept); n > 0 {

@@ -356,7 +356,7 @@ func (p *page) files() {
 		}
 		p.raw(`<div class="scroll`, tall, `"><table class="num"><thead><tr><th>file</th><th>bytes</th><th>SHA-256</th><th>read by</th><th>sample</th></tr></thead><tbody>`, "\n")
 		for _, r := range p.w.Raw {
-			p.raw("<tr><th>")
+			p.raw("<tr>", nameCell(r.Path))
 			p.name(r.Path)
 			p.raw("</th><td>")
 			p.int(int(r.Size))
@@ -384,6 +384,14 @@ func (p *page) sha(hash string) {
 	p.raw(`<code class="sha" tabindex="0">`)
 	p.text(hash)
 	p.raw("</code>")
+}
+
+// nameCell opens the cell of a row's name: a short one stays on its line.
+func nameCell(name string) string {
+	if len(name) > 28 {
+		return `<th class="long">`
+	}
+	return "<th>"
 }
 
 // name writes a name from outside, kept apart from the direction of the text around it.

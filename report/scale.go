@@ -48,28 +48,27 @@ func (s span) grownTo(t span, most float64) span {
 	return span{max(min(s.lo, t.lo), s.lo-w), min(max(s.hi, t.hi), s.hi+w)}
 }
 
-// padded leaves air on both sides. A span without width, or too narrow for ticks to be told apart, is given one.
+// padded leaves air on both sides. A span without width, or too narrow for ticks to be told apart, is given one. Ends beyond a
+// quarter of what a float holds are cut, so that the width stays finite.
 func (s span) padded(scale pipeline.Scale, air float64) span {
-	const narrow = 1e-9 // of the magnitude: below this tick labels need more than ten digits
-	mid, size := s.lo+(s.hi-s.lo)/2, max(math.Abs(s.lo), math.Abs(s.hi))
-	if w := s.hi - s.lo; w > narrow*size && w > 1e-300 {
-		p := span{s.lo - air*w, s.hi + air*w}
-		if scale == pipeline.Square && p.lo < 0 {
-			p.lo = 0
+	const (
+		narrow = 1e-9 // of the magnitude: below this tick labels need more than ten digits
+		most   = math.MaxFloat64 / 4
+	)
+	s = span{max(-most, min(most, s.lo)), max(-most, min(most, s.hi))}
+	size := max(math.Abs(s.lo), math.Abs(s.hi))
+	margin := air * (s.hi - s.lo)
+	if w := s.hi - s.lo; w <= narrow*size || w < 1e-300 {
+		switch {
+		case scale == pipeline.Log:
+			margin = 0.5
+		case size < 1e-290:
+			margin = 1
+		default:
+			margin = 0.1 * size
 		}
-		if !math.IsInf(p.hi-p.lo, 0) {
-			return p
-		}
-		return span{s.lo / 2, s.hi / 2} // beyond half the range of a float: the frame cuts what it cannot hold
 	}
-	half := 0.1 * size
-	switch {
-	case scale == pipeline.Log:
-		half = 0.5
-	case half < 1e-290:
-		half = 1
-	}
-	p := span{mid - half, mid + half}
+	p := span{s.lo - margin, s.hi + margin}
 	if scale == pipeline.Square && p.lo < 0 {
 		p.lo = 0
 	}
@@ -150,7 +149,7 @@ func decimal(n int64, exp int) string {
 func logTicks(s span, n int) (list []tick) {
 	first, last := int(math.Floor(s.lo)), int(math.Ceil(s.hi))
 	inside := int(math.Floor(s.hi)) - int(math.Ceil(s.lo)) + 1
-	if width := s.hi - s.lo; width < 0.25 { // hardly more than a linear axis
+	if width := s.hi - s.lo; width < 0.4 { // hardly more than a linear axis
 		lo, hi := math.Pow(10, s.lo), math.Pow(10, s.hi)
 		for _, t := range plainTicks(span{lo, hi}, n) {
 			if t.at > 0 {

@@ -98,15 +98,15 @@ func TestTicksProperty(t *testing.T) {
 // readLabel reads a tick label back.
 func readLabel(r *rapid.T, s string) float64 {
 	s = strings.ReplaceAll(s, "−", "-")
-	mantissa, power, ok := strings.Cut(s, "10")
-	if ok && strings.ContainsAny(power, "⁰¹²³⁴⁵⁶⁷⁸⁹⁻") {
+	if at := strings.LastIndex(s, "10"); at >= 0 && strings.ContainsAny(s[at+2:], "⁰¹²³⁴⁵⁶⁷⁸⁹⁻") {
+		mantissa, power := strings.TrimSuffix(s[:at], "·"), s[at+2:]
 		for i, d := range []string{"⁰", "¹", "²", "³", "⁴", "⁵", "⁶", "⁷", "⁸", "⁹"} {
 			power = strings.ReplaceAll(power, d, strconv.Itoa(i))
 		}
-		s = strings.TrimSuffix(mantissa, "·") + "e" + strings.ReplaceAll(power, "⁻", "-")
 		if mantissa == "" {
-			s = "1" + s
+			mantissa = "1"
 		}
+		s = mantissa + "e" + strings.ReplaceAll(power, "⁻", "-")
 	}
 	v, err := strconv.ParseFloat(s, 64)
 	if err != nil {

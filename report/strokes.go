@@ -171,7 +171,7 @@ func drawLine(p *pen, a panel, s placed, left *tally) {
 			was = false
 			continue
 		}
-		q := spot{x: a.px(sx), y: a.py(s.sy[i])}
+		q := spot{x: near(a.px(sx)), y: near(a.py(s.sy[i]))}
 		if was {
 			from, to, in := clipped(a, prev, q)
 			switch {
@@ -194,6 +194,9 @@ func drawLine(p *pen, a panel, s placed, left *tally) {
 	flush()
 	p.raw("\"/>\n")
 }
+
+// near keeps a place that lies very far out where floats are still fine; the direction to it changes by less than a hair's breadth.
+func near(x float64) float64 { return max(-1e7, min(1e7, x)) }
 
 func (a panel) holds(q spot) bool {
 	return q.x >= a.left && q.x <= a.right && q.y >= a.top && q.y <= a.bottom
@@ -218,12 +221,15 @@ func clipped(a panel, p, q spot) (from, to spot, in bool) {
 	if !cut(-dx, p.x-a.left) || !cut(dx, a.right-p.x) || !cut(-dy, p.y-a.top) || !cut(dy, a.bottom-p.y) {
 		return p, q, false
 	}
+	at := func(t float64) spot { // rounding must not carry it over the frame
+		return spot{x: max(a.left, min(a.right, p.x+t*dx)), y: max(a.top, min(a.bottom, p.y+t*dy))}
+	}
 	from, to = p, q
 	if t0 > 0 {
-		from.x, from.y = p.x+t0*dx, p.y+t0*dy
+		from = at(t0)
 	}
 	if t1 < 1 {
-		to.x, to.y = p.x+t1*dx, p.y+t1*dy
+		to = at(t1)
 	}
 	return from, to, true
 }

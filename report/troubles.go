@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fascicle/pipeline"
@@ -35,6 +36,9 @@ func (m *model) troublesOf(state pipeline.State) (list []*trouble) {
 				continue
 			}
 			t := byMessage[it.Message]
+			if s.Kind == nil && t != nil && slices.ContainsFunc(t.items, func(x *pipeline.ItemOutcome) bool { return x.Name == it.Name }) {
+				continue // a stage taken together with others: said already
+			}
 			if t == nil {
 				t = &trouble{message: it.Message}
 				byMessage[it.Message] = t
