@@ -127,6 +127,23 @@ func (l *loader) fail(p study.Pos, found, expected, remedy string) {
 	l.faults.Add(&fault.Fault{File: l.file, Line: p.Line, Col: p.Col, Found: found, Expected: expected, Remedy: remedy})
 }
 
+// failStage reports an error of a kind's own check at the setting that it names, or with these words at what decides most: the pattern of
+// an import's files, else the kind.
+func (l *loader) failStage(s *stage, err error, found, expected, remedy string) {
+	var se *SettingError
+	if errors.As(err, &se) {
+		d := &decoder{file: l.file}
+		d.failSetting(s.decl.Set, s.decl.Kind.Pos, se, "")
+		l.faults = append(l.faults, d.faults...)
+		return
+	}
+	at := s.decl.Kind.Pos
+	if s.kind.Reads {
+		at = s.settingPos("files")
+	}
+	l.fail(at, found, expected, remedy)
+}
+
 func (l *loader) load() {
 	l.loadConstants()
 	l.sheetFields()
@@ -247,7 +264,7 @@ func (l *loader) bringFields() {
 		}
 		brought, err := fs.Brings()
 		if err != nil {
-			l.fail(s.settingPos("files"), err.Error(), "captures in angle brackets, such as <sample> or <ex [nm]>", "correct the pattern")
+			l.failStage(s, err, err.Error(), "captures in angle brackets, such as <sample> or <ex [nm]>", "correct the pattern")
 			s.broken = true
 			continue
 		}

@@ -265,7 +265,7 @@ func (l *loader) shapeOutputs(s *stage) {
 			case err == errUnknownShape:
 				a.Unknown = true
 			case err != nil:
-				l.fail(s.decl.Kind.Pos, fmt.Sprintf("stage %s: %v", s.name, err), "", "see `fascicle kinds "+s.kind.Name+"`")
+				l.failStage(s, err, fmt.Sprintf("stage %s: %v", s.name, err), "", "see `fascicle kinds "+s.kind.Name+"`")
 				s.broken = true
 			}
 			add = append(slices.Clone(add), more...)

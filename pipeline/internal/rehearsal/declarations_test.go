@@ -178,7 +178,7 @@ func TestImportBringsRefuses(t *testing.T) {
 		set        importSettings
 	}{
 		{"a capture that does not end", "", importSettings{Files: "raw/<sample.csv"}},
-		{"a unit that is none", "header slit", importSettings{Files: "a.csv", Header: pipeline.Map[string]{{Key: "slit", Value: "Band pass [nmm]"}}}},
+		{"a unit that is none", "unknown unit \"nmm\"", importSettings{Files: "a.csv", Header: pipeline.Map[string]{{Key: "slit", Value: "Band pass [nmm]"}}}},
 		{"a field twice", "comes from `files` and from `header`", importSettings{Files: "<day>.csv", Header: pipeline.Map[string]{{Key: "day", Value: "Day"}}}},
 	}
 	for _, tt := range tests {

@@ -1,11 +1,13 @@
 package rehearsal
 
 import (
+	"errors"
 	"fmt"
 	"path"
 	"strings"
 
 	"fascicle/catalog"
+	"fascicle/catalog/fault"
 	"fascicle/pipeline"
 	"fascicle/pipeline/formula"
 )
@@ -65,7 +67,7 @@ func (s *importSettings) Brings() ([]pipeline.Brought, error) {
 		case has:
 			u, err := catalog.ParseUnit(unit)
 			if err != nil {
-				return nil, fmt.Errorf("header %s: %w", h.Key, err)
+				return nil, unitError("header."+h.Key, err)
 			}
 			b.Sort, b.Unit, b.HasUnit = formula.Number, u, true
 		}
@@ -86,6 +88,15 @@ func (s *importSettings) Brings() ([]pipeline.Brought, error) {
 		}
 	}
 	return out, nil
+}
+
+// unitError says which setting holds a unit that cannot be read.
+func unitError(path string, err error) error {
+	e := &pipeline.SettingError{Path: path, Found: err.Error(), Expected: "a unit in square brackets"}
+	if f := (*fault.Fault)(nil); errors.As(err, &f) {
+		e.Found, e.Remedy = f.Found, f.Remedy
+	}
+	return e
 }
 
 func appendCaptures(out []pipeline.Brought, p *catalog.Pattern, where string) []pipeline.Brought {
@@ -141,7 +152,7 @@ func (s *importSettings) shape() ([]pipeline.Column, error) {
 		case has:
 			u, err := catalog.ParseUnit(text)
 			if err != nil {
-				return nil, fmt.Errorf("columns: %s: %w", c.Key, err)
+				return nil, unitError("columns."+c.Key, err)
 			}
 			col.Unit = inside(u, curve && len(out) == 0)
 		case c.Key == "counts" || strings.EqualFold(head, "counts"):
