@@ -6,6 +6,7 @@ import (
 	"reflect"
 	"slices"
 	"sort"
+	"strings"
 
 	"fascicle/catalog/fault"
 	"fascicle/pipeline/formula"
@@ -170,10 +171,10 @@ func (l *loader) bindKind(s *stage) {
 		for i, r := range s.lead.refs {
 			for j, src := range r.sources {
 				if i == 0 && j == 0 {
-					s.fields = maps.Clone(src.stage.fields)
+					s.fields = maps.Clone(src.fields())
 					continue
 				}
-				for f, have := range src.stage.fields {
+				for f, have := range src.fields() {
 					// items of several stages: a field that only some have is null for the others
 					s.fields[f] = s.fields[f] || have
 				}
@@ -300,7 +301,7 @@ func (l *loader) bindWhere(s *stage, r *reference) {
 	}
 	have := map[string]bool{}
 	for _, src := range r.sources {
-		for f, ok := range src.stage.fields {
+		for f, ok := range src.fields() {
 			have[f] = have[f] || ok
 		}
 		if src.stage.broken {
@@ -336,7 +337,12 @@ func (l *loader) bindPairing(s *stage, b *boundPort, r *reference) {
 		if x.stage.broken {
 			return
 		}
-		for f, ok := range x.stage.fields {
+		if usual := !r.decl.Only && !r.decl.All && !r.decl.HasMatch && b.decl.Pair != ByAll; usual && !slices.Equal(x.stage.serves, src.serves) {
+			l.fail(r.decl.Stages[i].Pos, fmt.Sprintf("stage %s, whose items are found by %s, in one reference with stage %s, whose items are found by %s", x.stage.name, l.servesWord(x.stage), src.name, l.servesWord(src)),
+				"one way for all stages of a reference", "give each a reference of its own, or say `match: [FIELD]` here")
+			return
+		}
+		for f, ok := range x.fields() {
 			if i == 0 {
 				have[f] = ok
 			} else {
@@ -410,6 +416,18 @@ func (l *loader) bindPairing(s *stage, b *boundPort, r *reference) {
 		l.fail(r.decl.Pos, fmt.Sprintf("nothing says which item of stage %s is the partner at port `%s`", src.name, b.decl.Name), "fields that pair them",
 			fmt.Sprintf("say `match: [FIELD]` or `only: true` here, or `serves: [FIELD]` at stage %s", src.name))
 	}
+}
+
+// servesWord says by which fields a stage's items are found.
+func (p *Project) servesWord(s *stage) string {
+	if len(s.serves) == 0 {
+		return "what is usual at the port"
+	}
+	var names []string
+	for _, id := range s.serves {
+		names = append(names, "`"+p.fields.names[id]+"`")
+	}
+	return strings.Join(names, ", ")
 }
 
 // bindTrusts makes sure that checks can be paired with what trusts them.
@@ -489,14 +507,14 @@ func (l *loader) decoder(s *stage) *decoder {
 		for _, r := range b.refs {
 			for _, src := range r.sources {
 				stages = append(stages, src.stage.name)
-				for f, ok := range src.stage.fields {
+				for f, ok := range src.fields() {
 					have[f] = have[f] || ok
 				}
 			}
 		}
 		return &fieldScope{l: l, only: have}, joinOr(stages)
 	}
-	d.port = func(name string) (*fieldScope, []ColumnShape, bool) {
+	d.port = func(name string) (*fieldScope, []Arriving, bool) {
 		b := s.lead
 		if name != "" {
 			b = s.port(name)
@@ -504,21 +522,25 @@ func (l *loader) decoder(s *stage) *decoder {
 		if b == nil || s.broken {
 			return nil, nil, false
 		}
-		columns, known := arrivingColumns(s.arriving(b))
-		return &fieldScope{l: l, only: s.fields, columns: columns}, columns, known
+		all := s.arriving(b)
+		columns, known := arrivingColumns(all)
+		return &fieldScope{l: l, only: s.fields, columns: columns}, all, known
 	}
 	return d
 }
 
-// arrivingColumns unites the columns of all that arrives at a port; known is false when one of them cannot be known yet.
+// arrivingColumns unites the columns of all that arrives at a port; known is false when one of them cannot be known yet. A name that
+// stages give in different units has any.
 func arrivingColumns(all []Arriving) (columns []ColumnShape, known bool) {
 	known = true
 	for _, a := range all {
 		known = known && !a.Unknown
 		for _, c := range a.Columns {
 			// evidence and joins name columns by stage
-			if !slices.ContainsFunc(columns, func(have ColumnShape) bool { return have.Name == c.Name }) {
+			if i := slices.IndexFunc(columns, func(have ColumnShape) bool { return have.Name == c.Name }); i < 0 {
 				columns = append(columns, c)
+			} else {
+				columns[i].Any = columns[i].Any || c.Any || !columns[i].Unit.Equal(c.Unit)
 			}
 			q := c
 			q.Name = a.Stage + "." + c.Name

@@ -48,10 +48,10 @@ type decoder struct {
 	file, stage string
 	constants   map[string]constant
 	names       []string // of constants, for suggestions
-	// lead is the scope of Field expressions; port gives the scope of a port's columns. Both may be nil in a first pass that
+	// lead is the scope of Field expressions; port gives the scope of a port's columns and what arrives there. Both may be nil in a first pass that
 	// only wants quantities.
 	lead *fieldScope
-	port func(name string) (scope *fieldScope, columns []ColumnShape, known bool)
+	port func(name string) (scope *fieldScope, all []Arriving, known bool)
 	// alsoScope is the scope of the items at another port, and the stages they come from; nil when nothing is to be checked
 	alsoScope func(port string) (*fieldScope, string)
 	fed       func(port string) bool
@@ -709,8 +709,12 @@ func (d *decoder) column(n *study.Node, tag reflect.StructTag, path string) Colu
 	if d.port == nil {
 		return c
 	}
-	scope, columns, known := d.port(tag.Get("port"))
-	if !known || findColumn(columns, t.Value) != nil {
+	scope, all, known := d.port(tag.Get("port"))
+	if !known {
+		return c
+	}
+	if findColumn(scope.columns, t.Value) != nil {
+		d.columnOfAll(t, tag, path, all)
 		return c
 	}
 	fm, ok, err := scope.compile(t.Value)
@@ -718,7 +722,7 @@ func (d *decoder) column(n *study.Node, tag reflect.StructTag, path string) Colu
 		return c
 	}
 	if err != nil {
-		names := columnNames(columns)
+		names := columnNames(scope.columns)
 		found, remedy := fault.Unknown("column", t.Value, names)
 		if !catalog.IsIdentifier(strings.ReplaceAll(t.Value, ".", "_")) {
 			d.formulaFault(t, path, err)
@@ -728,7 +732,52 @@ func (d *decoder) column(n *study.Node, tag reflect.StructTag, path string) Colu
 		return c
 	}
 	c.formula = fm
+	d.columnSort(t, tag, path, fm.Type())
 	return c
+}
+
+// columnOfAll makes sure that all stages that feed a port have the column, in units of one kind. One that is called STAGE.NAME is
+// meant to come from that stage alone.
+func (d *decoder) columnOfAll(t study.Text, tag reflect.StructTag, path string, all []Arriving) {
+	var first *ColumnShape
+	var from string
+	for _, a := range all {
+		if name, ok := strings.CutPrefix(t.Value, a.Stage+"."); ok && findColumn(a.Columns, name) != nil {
+			return
+		}
+	}
+	for _, a := range all {
+		c := findColumn(a.Columns, t.Value)
+		switch {
+		case c == nil:
+			d.fail(t.Pos, fmt.Sprintf("the column `%s` for `%s`, which stage %s does not give", t.Value, path, a.Stage), "a column of all stages that feed the port",
+				"name another column or output, or leave the stage out: it gives "+shortList(columnNames(a.Columns), 12))
+			return
+		case first == nil:
+			first, from = c, a.Stage
+		case first.Text != c.Text || !first.Any && !c.Any && first.Unit.Dim() != c.Unit.Dim():
+			d.fail(t.Pos, fmt.Sprintf("the column `%s` for `%s`, which is %s in stage %s and %s in stage %s", t.Value, path, typeWord(first.formulaType()), from, typeWord(c.formulaType()), a.Stage),
+				"one quantity from all stages that feed the port", "name another column, or leave one of the stages out")
+			return
+		}
+	}
+	if first != nil && !first.Any {
+		d.columnSort(t, tag, path, first.formulaType())
+	}
+}
+
+// columnSort holds a column, or what an expression over rows gives, against the setting's unit.
+func (d *decoder) columnSort(t study.Text, tag reflect.StructTag, path string, ty formula.Type) {
+	if tag.Get("unit") == "" {
+		return
+	}
+	target := d.target(tag)
+	switch {
+	case ty.Sort != formula.Number:
+		d.fail(t.Pos, fmt.Sprintf("%q for `%s`, which is %s", t.Value, path, typeWord(ty)), "a column of numbers", "name another column")
+	case !target.any && ty.Unit.Dim() != target.unit.Dim():
+		d.fail(t.Pos, fmt.Sprintf("%q for `%s`, which is %s", t.Value, path, typeWord(ty)), target.String(), "name another column")
+	}
 }
 
 // expr reads an Expr.
@@ -743,6 +792,11 @@ func (d *decoder) expr(n *study.Node, tag reflect.StructTag, path string) Expr {
 		return x
 	}
 	scope, _, known := d.port(tag.Get("port"))
+	if lead, _, ok := d.port(""); ok && known {
+		scope.columns = append(scope.columns, lead.columns...) // rows that are joined again bear columns of their own
+	} else {
+		known = false
+	}
 	if !known {
 		return x
 	}

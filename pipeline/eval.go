@@ -37,11 +37,15 @@ func (c *Call) Column(n ColumnName, in *Input) (Cell, error) {
 	return cellFrom(f.Eval(c.env(in)), f.Type()), nil
 }
 
-// Eval works out an expression for one lead item over the columns of all its partners at a port, named STAGE.NAME, and the lead's fields.
+// Eval works out an expression for one lead item over the columns of all its partners at a port, named STAGE.NAME, and the lead's own
+// columns and fields.
 func (c *Call) Eval(x Expr, port string, lead int) (Cell, error) {
 	partners := c.Partners(port, lead)
 	env := c.env(c.Leads[lead])
 	env.column = func(name string) (formula.Value, bool) {
+		if col := c.Leads[lead].Table.Col(name); col != nil {
+			return valueOf(col), true
+		}
 		for _, p := range partners {
 			if col := p.column(name); col != nil && strings.HasPrefix(name, p.Stage+".") {
 				return valueOf(col), true

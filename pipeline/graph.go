@@ -2,6 +2,7 @@ package pipeline
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -63,6 +64,21 @@ type reference struct {
 type source struct {
 	stage  *stage
 	output string
+}
+
+// fields are those that the source's items may have. What is made for a group of samples belongs to none of them.
+func (src source) fields() map[string]bool {
+	s := src.stage
+	if s.kind == nil || s.by.mode != "all" && s.by.mode != "fields" || !s.fields["sample"] || slices.Contains(s.by.names, "sample") {
+		return s.fields
+	}
+	i := slices.IndexFunc(s.kind.Outputs, func(o Output) bool { return o.Name == src.output })
+	if i < 0 || s.kind.Outputs[i].Per != PerGroup {
+		return s.fields
+	}
+	have := maps.Clone(s.fields)
+	delete(have, "sample")
+	return have
 }
 
 type nearest struct {

@@ -152,6 +152,98 @@ var wrongStudies = []wrong{
 	{name: "by missing where a list is due", old: "    by: substance\n    set: {concentration: polymer}", new: "    set: {concentration: polymer}",
 		at: "kind: spectra.molar", skip: len("kind: "), found: []string{"molar", "`by`"}, remedy: []string{"by:"}},
 
+	// settings that a kind judges as a whole
+	{name: "levels that are not whole", old: "set: {most: 3}", new: "set: {most: 3, levels: 2.5}",
+		at: "2.5", found: []string{`"2.5"`, "`levels`"}, expected: []string{"whole number"}},
+	{name: "three forms", old: "form: [sphere, Debye chain]", new: "form: [sphere, cylinder, Debye chain]",
+		at: "[sphere", found: []string{"3 forms"}, expected: []string{"two"}},
+	{name: "parameter that the form does not have", old: "set: {form: chain with excluded volume}", new: "set: {form: chain with excluded volume, fixed: {exponant: 0.588}}",
+		at: "0.588", found: []string{`"exponant"`}, remedy: []string{"exponent"}},
+	{name: "formula without its model", old: "set: {x: vibronic.ratio, y: agreed.E}", new: `set: {x: vibronic.ratio, y: agreed.E, formula: "a * x"}`,
+		at: "set: {x: vibronic.ratio", skip: len("set: "), found: []string{"model line", "a * x"}, expected: []string{"model: formula"}},
+	{name: "pair of three", old: "pairs: [[CaCl2, NaCl], [Na2SO4, NaCl]]", new: "pairs: [[CaCl2, NaCl, Na2SO4]]",
+		at: "[[CaCl2", found: []string{"a pair of 3"}},
+	{name: "unknown unit behind a field's number", old: "quencher: acceptor", new: "quencher: 3 mmoll",
+		at: "3 mmoll", found: []string{`"mmoll"`}, remedy: []string{`"mmol/L"`}},
+	{name: "unknown field behind a number and an operator", old: "quencher: acceptor", new: "quencher: 1 / (1 / aceptor)",
+		at: "aceptor", found: []string{`"aceptor"`}, remedy: []string{"acceptor"}},
+	{name: "word with an operator that is no text itself", old: "solvent-density: density", new: "solvent-density: density\n      solvent: D2O + H2O",
+		at: "D2O +", found: []string{`"D2O"`}},
+	{name: "derive in a join with an unknown unit", old: "        tau_change [ns]: acceptor", new: "        tau_change [nss]: acceptor",
+		at: "tau_change [nss]", found: []string{`"nss"`}, remedy: []string{`"ns"`}},
+
+	// a fit of a series gives items for each decay and for the series
+	{name: "series: column of the other output", old: "\n  holmium:  ", new: `
+  in_common: {kind: relation.mean, from: {point: {stage: acceptor_series, output: common}}, set: {column: a_1}}
+
+  holmium:  `, at: "a_1", found: []string{`"a_1"`}, expected: []string{"tau_i"}},
+	{name: "series: curve where values are due", old: "\n  holmium:  ", new: `
+  in_common: {kind: relation.mean, from: {point: {stage: acceptor_series, output: curve}}, set: {column: tau_1}}
+
+  holmium:  `, at: "acceptor_series", found: []string{"acceptor_series", "curve"}, expected: []string{"values", "`point`"}},
+
+	// agreement over several stages
+	{name: "agreement: column that one of the stages lacks", old: "methods: [quenched, shortened, sensitized]", new: "methods: [quenched, shortened, sensitized, transfer_rate]",
+		at: "efficiency.agree", found: []string{"`E`", "transfer_rate"}},
+	{name: "agreement: column that one of the stages lacks, named", old: "methods: [quenched, shortened, sensitized]}\n    by: sample", new: "methods: [quenched, shortened, sensitized]}\n    by: sample\n    set: {column: residual}",
+		at: "residual", found: []string{"`residual`", "shortened"}},
+	{name: "agreement: numbers of different units", old: "\n  holmium:  ", new: `
+  widths: {kind: relation.mean, from: {point: [vibronic, peak]}, set: {column: width}}
+
+  holmium:  `, at: "width}", found: []string{"`width`", "eV in stage vibronic", "nm⁻¹ in stage peak"}},
+	{name: "agreement: of a curve", old: "methods: [quenched, shortened, sensitized]", new: "methods: [quenched, shortened, emission]",
+		at: "emission]", found: []string{"emission"}, expected: []string{"values", "`methods`"}},
+
+	// decisions over evidence that may be missing
+	{name: "evidence: rule on a stage that is not fed", old: "for: [wells.transmittance > \"95 %\", levels.number == 1]", new: "for: [wells.transmittance > \"95 %\", guinier.Rg_1 > \"5 nm\"]",
+		at: "guinier", found: []string{`"guinier"`}},
+	{name: "evidence: serves by a field that samples do not have", old: "evidence: [wells, droplets, compositions, levels]", new: "evidence: [wells, droplets, compositions, levels, terms]",
+		at: "terms]", found: []string{"terms", "`band`"}, remedy: []string{"match"}},
+	{name: "evidence: found in two ways by one reference", old: "evidence: [wells, droplets, compositions, levels]", new: "evidence: {stage: [wells, droplets, compositions, levels, donor_alone_lifetimes]}",
+		at: "donor_alone_lifetimes", found: []string{"donor_alone_lifetimes", "wells"}, remedy: []string{"match"}},
+
+	// from a detector's image to a curve
+	{name: "image: curve where an image is due", old: "from: {image: images, geometry", new: "from: {image: curves_delivered, geometry",
+		at: "curves_delivered", found: []string{"curves_delivered"}, expected: []string{"an image", "`image`"}},
+	{name: "image: field that dark images do not have", old: "geometry: geometry, mask: mask}\n    set: {exposure: exposure, monitor: monitor", new: "geometry: geometry, mask: mask, dark: {stage: behenate, only: true}}\n    set: {exposure: exposure, monitor: 1",
+		at: "exposure, monitor", found: []string{"exposure", "behenate", "`dark`"}},
+	{name: "image: axis of another quantity", old: "\n  holmium:  ", new: `
+  rescaled: {kind: correct.scale, from: {curve: frames, axis: {stage: wavelength_axis, match: [day]}}}
+
+  holmium:  `, at: "{stage: wavelength_axis", skip: len("{stage: "), found: []string{"wavelength_axis", "offset in nm", "curve.axis is in nm⁻¹"}},
+
+	// imports
+	{name: "import: pattern that does not end", old: "files: raw/micrographs/<sample>_<view>.tif", new: "files: raw/micrographs/<sample>_<view.tif",
+		at: "raw/micrographs", found: []string{"<view.tif"}},
+	{name: "import: capture twice", old: "files: raw/micrographs/<sample>_<view>.tif", new: "files: raw/micrographs/<view>/<sample>_<view>.tif",
+		at: "raw/micrographs", found: []string{"view"}},
+	{name: "import: unknown unit of a capture", old: "raw/checks/dichromate_<day>_<level [mg/L]>.dx", new: "raw/checks/dichromate_<day>_<level [mg/LL]>.dx",
+		at: "raw/checks", found: []string{"mg/LL"}},
+	{name: "import: field as another import does not have it", old: "files: raw/micrographs/<sample>_<view>.tif", new: `files: "raw/micrographs/<sample>_<scan [1]>.tif"`,
+		at: `"raw/micrographs`, found: []string{"`scan`", "a pure number"}, expected: []string{"a text"}},
+	{name: "import: field that is a stage", old: "files: raw/micrographs/<sample>_<view>.tif", new: "files: raw/micrographs/<sample>_<levels>.tif",
+		at: "raw/micrographs", found: []string{"`levels`", "stage"}, remedy: []string{"rename"}},
+	{name: "import: unknown unit of a column", old: "v_dense: lower [µL]\n", new: "v_dense: lower [µLL]\n",
+		at: "lower [µLL]", found: []string{`"µLL"`}, remedy: []string{`"µL"`}},
+	{name: "import: unknown unit in a header", old: `{slit: "band pass [nm]", dwell: "dwell [ms]"}`, new: `{slit: "band pass [nnm]", dwell: "dwell [ms]"}`,
+		at: `"band pass [nnm]"`, found: []string{`"nnm"`}, remedy: []string{`"nm"`}},
+
+	// relations over everything
+	{name: "relation: words where numbers are due", old: "without: fraction", new: "without: states.state",
+		at: "states.state", found: []string{"states.state", "a text"}, expected: []string{"number"}},
+	{name: "relation: expression that is no number", old: "set: {x: vibronic.ratio, y: agreed.E}", new: "set: {x: vibronic.ratio > 1, y: agreed.E}",
+		at: "vibronic.ratio > 1", found: []string{"vibronic.ratio > 1", "a yes or no"}, expected: []string{"number"}},
+	{name: "relation: column of a stage that is not joined", old: "set: {x: vibronic.ratio, y: agreed.E}", new: "set: {x: vibronic.ratio, y: peak.d}",
+		at: "peak.d", found: []string{`"peak.d"`}},
+	{name: "relation: joined over groups that have no sample", old: "values: [solution, states,", new: "values: [windows, solution, states,",
+		at: "windows", found: []string{"windows", "`values`"}, remedy: []string{"match"}},
+
+	// calibrations by date
+	{name: "date: on one side alone", old: "from: {curve: emission_true, factor: day_factor}", new: "from: {curve: emission_true, factor: {stage: day_factor, nearest: {taken: before}}}",
+		at: "taken", found: []string{`"taken"`}},
+	{name: "date: two that are not compared", old: "      empty: {stage: curves, where: role == \"empty\", nearest: {taken: before}}\n    serves", new: "      empty: {stage: curves, where: role == \"empty\", match: {taken: sample}}\n    serves",
+		at: "taken: sample", found: []string{"`taken`", "a date", "`sample`", "a text"}},
+
 	// what YAML misreads, and the sheet
 	{name: "unit in brackets without quotes", old: `{wavelength: "lambda [nm]",`, new: `{wavelength: lambda [nm],`,
 		at: "lambda [nm]", remedy: []string{"quote"}},
@@ -165,6 +257,9 @@ var wrongStudies = []wrong{
 
 // edit is a way to write the study that is right as well.
 type edit struct{ name, old, new string }
+
+// stage adds a stage to the graph.
+func stage(name, text string) edit { return edit{name, "\n  holmium:  ", text + "\n\n  holmium:  "} }
 
 var rightStudies = []edit{
 	{"as it is", "study: Mixing", "study: Mixing"},
@@ -191,6 +286,90 @@ var rightStudies = []edit{
         dissolved:
           for: [bands.area > "5 nm/s", `},
 	{"columns that files decide", `columns: {transmittance: "1 [%]"}`, "layout: plate"},
+	{"quotient that begins with a number", "quencher: acceptor", "quencher: 1 / (1 / acceptor)"},
+	{"a text in quotes where a word is the text itself", "solvent-density: density", "solvent-density: density\n      solvent: '\"D2O\"'"},
+	{"a word that is the text itself", "solvent-density: density", "solvent-density: density\n      solvent: D2O"},
+	{"whole number of levels", "set: {most: 3}", "set: {most: 3, levels: 2}"},
+	{"parameter of the form fixed", "set: {form: chain with excluded volume}", "set: {form: chain with excluded volume, fixed: {exponent: 0.588}}"},
+	{"derived without a unit", "        tau_change [ns]: acceptor", "        tau_change: acceptor"},
+	{"derived into another unit of its kind", "        tau_change [ns]: acceptor", "        tau_change [ps]: acceptor"},
+
+	// a fit of a series gives items for each decay and for the series
+	stage("series: what is in common", `
+  in_common: {kind: relation.mean, from: {point: {stage: acceptor_series, output: common}}, set: {column: tau_2}}`),
+	stage("series: what each decay has", `
+  amplitudes: {kind: relation.fit, from: {point: {stage: acceptor_series, output: fit}}, by: [chain, salt], set: {x: fraction, y: a_1}}`),
+	stage("series: both outputs joined", `
+  with_series:
+    kind: relation.join
+    from: {sample: {stage: samples, where: mixing}, values: [acceptor_series, {stage: acceptor_series, output: common, match: [chain, salt]}]}`),
+
+	// agreement over several stages
+	{"agreement: column named", "methods: [quenched, shortened, sensitized]}\n    by: sample", "methods: [quenched, shortened, sensitized]}\n    by: sample\n    set: {column: E}"},
+	{"agreement: in one reference", "methods: [quenched, shortened, sensitized]", "methods: {stage: [quenched, shortened, sensitized], where: long}"},
+
+	// decisions over evidence that may be missing
+	{"evidence: rules of the program", "evidence: [wells, droplets, compositions, levels]\n    set:\n      rules:\n", "evidence: [wells, droplets, compositions, levels]\n\n  ruled:\n    kind: phase.state\n    from:\n      sample: {stage: samples, where: mixture}\n      evidence: [wells, droplets, compositions, levels]\n    set:\n      rules:\n"},
+	{"evidence: some samples alone", "evidence: [wells, droplets, compositions, levels]", "evidence: [wells, droplets, compositions, {stage: levels, where: ladder}]"},
+	{"evidence: fields of the sample", "against: [droplets.percolating > 0.5]", "against: [droplets.percolating > 0.5, ionic > \"1 mol/L\" && compositions.balance < 0.9]"},
+	{"evidence: found by the fields that it serves", `evidence: [wells, droplets, compositions, levels]
+    set:
+      rules:
+        dissolved:
+          for: [`, `evidence: [wells, droplets, compositions, levels, donor_alone_lifetimes]
+    set:
+      rules:
+        dissolved:
+          for: [donor_alone_lifetimes.tau_amplitude > "1 ns", `},
+	{"evidence: found by fields that the reference names", `evidence: [wells, droplets, compositions, levels]
+    set:
+      rules:
+        dissolved:
+          for: [`, `evidence: [wells, droplets, compositions, levels, {stage: windows, match: [chain, salt]}]
+    set:
+      rules:
+        dissolved:
+          for: [fraction < windows.opens, `},
+
+	// from a detector's image to a curve
+	{"image: dark image of the same day", "geometry: geometry, mask: mask}", "geometry: geometry, mask: mask, dark: {stage: images, where: role == \"empty\", match: [day], nearest: {taken: before}}}"},
+	stage("image: sectors", `
+  sectors: {kind: scattering.frames, from: {frame: {stage: frames, output: sectors}}, by: [sample, frame]}`),
+	stage("image: axis of a curve from the rings", `
+  rescaled: {kind: correct.scale, from: {curve: curves_delivered, axis: {stage: geometry, output: axis, only: true}}}`),
+	{"image: rings of a curve", "from: {image: behenate}", "from: {image: curves_delivered}"},
+
+	// imports
+	{"import: one curve from the files of several days", "files: raw/decay/standard_<day>.csv", "files: raw/decay/standard_<day>_*.csv"},
+	{"import: captures of every sort", "files: raw/micrographs/<sample>_<view>.tif", "files: \"raw/micrographs/<shot [date]>/<sample>_<view>_<zoom [1]>_<depth [µm]>.tif\""},
+	{"import: constant with a unit", "fields: {band: acceptor}", "fields: {band: acceptor, power: 2.5 mW}"},
+
+	// relations over everything
+	stage("relation: rows joined again", `
+  again:
+    kind: relation.join
+    from: {sample: by_sample, values: [peak, invariant]}
+    set: {derive: {length: "peak.d / pair_distance.Rg", "gain [%]": agreed.E - quenched.E}}`),
+	stage("relation: numbers of several stages and fields", `
+  everything:
+    kind: relation.components
+    from: {row: by_sample}
+    set: {columns: [wells.transmittance, fraction, tau_change, droplets.radius / levels.Rg_2, log(levels.Rg_1 / pair_distance.Rg)], number: 4}`),
+	stage("relation: groups of an expression", `
+  grouped:
+    kind: relation.correlate
+    from: {row: by_sample}
+    set: {columns: [agreed.E, vibronic.ratio], within: [chain, "temperature > \"30 °C\" ? \"warm\" : \"cold\""], without: [fraction, ionic]}`),
+
+	{"relation: the day's instrument beside each sample", "values: [solution, states,", "values: [wavelength_axis, solution, states,"},
+	{"relation: what a series says beside each of its samples", "values: [solution, states,", "values: [{stage: windows, match: [chain, salt]}, solution, states,"},
+
+	// calibrations by date
+	{"date: calibration of the nearest", "    serves: [day]\n    set: {range: [385 nm, 410 nm]}\n\n  emission_daily:\n    kind: correct.scale\n    from: {curve: emission_true, factor: day_factor}",
+		"    set: {range: [385 nm, 410 nm]}\n\n  emission_daily:\n    kind: correct.scale\n    from: {curve: emission_true, factor: {stage: day_factor, nearest: {date: either}}}"},
+	{"date: the nearest of one kind of salt", "    serves: [day]\n    set: {range: [385 nm, 410 nm]}\n\n  emission_daily:\n    kind: correct.scale\n    from: {curve: emission_true, factor: day_factor}",
+		"    set: {range: [385 nm, 410 nm]}\n\n  emission_daily:\n    kind: correct.scale\n    from: {curve: emission_true, factor: {stage: day_factor, match: [day], nearest: {date: before}}}"},
+	{"date: of the same day, then before", "from: {curve: emission_true, factor: day_factor}", "from: {curve: emission_true, factor: {stage: day_factor, nearest: {date: before}}}"},
 	{"order of stages", "\n  holmium:  ", "\n  later:\n    kind: relation.mean\n    from: {point: mass}\n    set: {column: M}\n\n  holmium:  "},
 }
 

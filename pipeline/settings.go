@@ -26,6 +26,8 @@ import (
 //	also:"dark,empty"     a Field that is also worked out for the partners at these ports, from their own fields
 //	port:"point"          the port whose columns a ColumnName or Expr names (the leading port when absent)
 //
+// A ColumnName with a unit must name numbers ("*": in any unit); without one it may name anything.
+//
 // A struct that is embedded lends its settings to the one around it. Go types: string, bool, int, float64 (a pure number), Quantity, Range, Field, ColumnName, Expr, []T (a single value is a list of
 // one), Map[T], and structs of such. A settings struct may have a method Validate() error.
 

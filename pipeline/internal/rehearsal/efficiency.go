@@ -81,8 +81,8 @@ func efficiencyKinds() []*pipeline.Kind {
 }
 
 type quenchingSettings struct {
-	Signal        pipeline.ColumnName `set:"signal" doc:"column of the signal" port:"donor"`
-	ControlSignal pipeline.ColumnName `set:"control-signal" doc:"column of the control's signal" port:"control" words:"as signal" default:"as signal"`
+	Signal        pipeline.ColumnName `set:"signal" doc:"column of the signal" unit:"*" port:"donor"`
+	ControlSignal pipeline.ColumnName `set:"control-signal" doc:"column of the control's signal" unit:"*" port:"control" words:"as signal" default:"as signal"`
 	Concentration pipeline.Field      `set:"concentration" doc:"concentration of the donor, if it differs" unit:"mol/L" words:"none" default:"none" above:"0" also:"control"`
 	Confidence    float64             `set:"confidence" doc:"confidence of limits" default:"95 %" above:"0" below:"1"`
 }
@@ -115,5 +115,5 @@ type sternVolmerSettings struct {
 }
 
 type agreeSettings struct {
-	Column pipeline.ColumnName `set:"column" doc:"the number that should agree" port:"methods" default:"E"`
+	Column pipeline.ColumnName `set:"column" doc:"the number that should agree" unit:"*" port:"methods" default:"E"`
 }

@@ -162,15 +162,15 @@ type combineSettings struct {
 }
 
 type meanSettings struct {
-	Column pipeline.ColumnName `set:"column" doc:"the number" port:"point"`
+	Column pipeline.ColumnName `set:"column" doc:"the number" unit:"*" port:"point"`
 }
 
 type fitSettings struct {
-	X       pipeline.ColumnName `set:"x" doc:"what it is plotted against" port:"point"`
-	Y       pipeline.ColumnName `set:"y" doc:"the number" port:"point"`
+	X       pipeline.ColumnName `set:"x" doc:"what it is plotted against" unit:"*" port:"point"`
+	Y       pipeline.ColumnName `set:"y" doc:"the number" unit:"*" port:"point"`
 	Model   string              `set:"model" doc:"what is fitted" oneof:"line|breakpoint|formula" default:"line"`
 	Formula string              `set:"formula" doc:"y as a formula of x and parameters" default:"none"`
-	Control pipeline.ColumnName `set:"control" doc:"a number that y is divided by" port:"point" words:"none" default:"none"`
+	Control pipeline.ColumnName `set:"control" doc:"a number that y is divided by" unit:"*" port:"point" words:"none" default:"none"`
 	Draws   int                 `set:"draws" doc:"number of draws" default:"1000" min:"100" max:"1000000"`
 }
 
@@ -184,9 +184,9 @@ func (s *fitSettings) Validate() error {
 }
 
 type correlateSettings struct {
-	Columns        []pipeline.ColumnName `set:"columns" doc:"the numbers" port:"row"`
+	Columns        []pipeline.ColumnName `set:"columns" doc:"the numbers" unit:"*" port:"row"`
 	Within         []pipeline.Field      `set:"within" doc:"fields whose values form groups" unit:"key" words:"none" default:"none"`
-	Without        []pipeline.ColumnName `set:"without" doc:"what is taken out first" port:"row" words:"none" default:"none"`
+	Without        []pipeline.ColumnName `set:"without" doc:"what is taken out first" unit:"*" port:"row" words:"none" default:"none"`
 	FalseDiscovery float64               `set:"false-discovery" doc:"share of false discoveries that is accepted" default:"5 %" above:"0" below:"1"`
 	Draws          int                   `set:"draws" doc:"number of permutations" default:"1000000" min:"1000" max:"100000000"`
 }
@@ -195,7 +195,7 @@ type relationContrastSettings struct {
 	Between      pipeline.Field        `set:"between" doc:"field whose values are compared" unit:"key"`
 	Pairs        [][]string            `set:"pairs" doc:"pairs of values"`
 	Matched      []pipeline.Field      `set:"matched" doc:"fields that must be equal" unit:"key"`
-	Columns      []pipeline.ColumnName `set:"columns" doc:"the numbers" port:"row"`
+	Columns      []pipeline.ColumnName `set:"columns" doc:"the numbers" unit:"*" port:"row"`
 	Multiplicity string                `set:"multiplicity" doc:"how many comparisons are allowed for" oneof:"Holm|none" default:"Holm"`
 }
 
@@ -210,11 +210,11 @@ func (s *relationContrastSettings) Validate() error {
 }
 
 type orderSettings struct {
-	Column pipeline.ColumnName `set:"column" doc:"the number" port:"series"`
+	Column pipeline.ColumnName `set:"column" doc:"the number" unit:"*" port:"series"`
 	Draws  int                 `set:"draws" doc:"number of draws" default:"10000" min:"100" max:"1000000"`
 }
 
 type componentsSettings struct {
-	Columns []pipeline.ColumnName `set:"columns" doc:"the numbers" port:"row"`
+	Columns []pipeline.ColumnName `set:"columns" doc:"the numbers" unit:"*" port:"row"`
 	Number  int                   `set:"number" doc:"number of directions" default:"3" min:"1" max:"10"`
 }

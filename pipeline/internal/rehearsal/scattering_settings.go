@@ -98,7 +98,7 @@ type contrastSettings struct {
 }
 
 type massSettings struct {
-	Signal        pipeline.ColumnName `set:"signal" doc:"column of the forward intensity" port:"intensity"`
+	Signal        pipeline.ColumnName `set:"signal" doc:"column of the forward intensity" unit:"*" port:"intensity"`
 	Concentration pipeline.Field      `set:"concentration" doc:"mass concentration" unit:"mg/mL" above:"0"`
 	Known         pipeline.Field      `set:"known" doc:"the mass that it should have" unit:"g/mol" words:"none" default:"none" above:"0" null:"ok"`
 }
