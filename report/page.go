@@ -236,9 +236,12 @@ func (p *page) stageList() {
 		p.raw("<tr><th>")
 		p.stageLink(s)
 		p.raw("</th><td>")
-		if s.Kind != nil {
+		switch {
+		case s.Kind != nil:
 			p.text(s.Kind.Name)
-		} else {
+		case s.Name == "samples":
+			p.raw(`<span class="none">rows of the sheet</span>`)
+		default:
 			p.raw(`<span class="none">taken together</span>`)
 		}
 		p.raw("</td><td>")
