@@ -62,7 +62,7 @@ func writeManifest(dir string, m *manifest) error {
 	if err := os.MkdirAll(filepath.Dir(path), 0o777); err != nil {
 		return err
 	}
-	f, err := os.CreateTemp(filepath.Dir(path), "out-*.tmp")
+	f, err := os.OpenFile(path+".part", os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o666) // one run at a time holds the study's lock
 	if err != nil {
 		return err
 	}

@@ -58,7 +58,7 @@ func (p *page) method(s *stage) {
 	for _, f := range s.From {
 		fed = append(fed, f.Port+" from "+strings.Join(f.Stages, ", "))
 	}
-	if len(s.By) > 0 && s.By[0] != "item" {
+	if len(s.By) > 0 && s.By[0] != "item" && s.By[0] != "" {
 		fed = append(fed, "by "+strings.Join(s.By, ", "))
 	}
 	if len(fed) > 0 {
