@@ -172,11 +172,6 @@ func (r *runner) run() error {
 			r.plans[s] = r.plan(s) // before there are workers, who read them
 		}
 	}
-	for _, s := range r.p.stages {
-		if s.kind != nil {
-			r.plans[s] = r.plan(s) // before there are workers, who read them
-		}
-	}
 	r.results = make(chan *taskResult)
 	work := make(chan *task)
 	var workers sync.WaitGroup
