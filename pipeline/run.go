@@ -137,10 +137,14 @@ func Run(ctx context.Context, p *Project, opt Options) (*Outcome, error) {
 		r.previous = lastRecord(p.Dir)
 	}
 	runErr := r.run()
+	if n := r.store.Stats().BadLines; n > 0 {
+		r.notice("damaged lines in the store's index: %d; what they stood for was made again, or taken from an older line", n)
+	}
 	if err := r.hashes.Save(); err != nil && runErr == nil {
 		runErr = fmt.Errorf("remembering the hashes of raw files: %w", err)
 	}
 	out := r.outcome()
+	defer func() { out.Notices = r.said() }()
 	if runErr != nil {
 		return out, runErr
 	}
@@ -150,7 +154,6 @@ func Run(ctx context.Context, p *Project, opt Options) (*Outcome, error) {
 	if opt.Report != nil {
 		err = opt.Report(ctx, out)
 	}
-	out.Notices = r.notices
 	return out, err
 }
 
@@ -159,6 +162,17 @@ func (r *runner) notice(format string, args ...any) {
 	r.noticeMu.Lock()
 	defer r.noticeMu.Unlock()
 	r.notices = append(r.notices, fmt.Sprintf(format, args...))
+}
+
+// said gives the notices so far, sorted, with what the store passed over.
+func (r *runner) said() []string {
+	if n := r.store.Stats().BadLines; n > 0 {
+		r.notice("the store's index has damaged lines, of which %d were passed over: what they held is made again when it is needed; `fascicle trim` removes them", n)
+	}
+	r.noticeMu.Lock()
+	defer r.noticeMu.Unlock()
+	slices.Sort(r.notices)
+	return slices.Clone(r.notices)
 }
 
 func (r *runner) remark(format string, args ...any) {

@@ -144,7 +144,7 @@ func (h *FileHashes) Prune(keep func(rel string) bool) {
 func (h *FileHashes) stat(name, rel string) (fs.FileInfo, error) {
 	info, err := h.fs.Stat(name)
 	if err != nil {
-		return nil, fmt.Errorf("%s: cannot be read: %w; see that it is there and may be read", rel, err)
+		return nil, fmt.Errorf("%s: cannot be read: %w; see that it is there and may be read", rel, bare(err))
 	}
 	if !info.Mode().IsRegular() {
 		return nil, fmt.Errorf("%s: found a folder or a device; expected a file", rel)
@@ -157,12 +157,12 @@ func (h *FileHashes) stat(name, rel string) (fs.FileInfo, error) {
 func (h *FileHashes) read(name, rel string, info fs.FileInfo, consume func(File) (int64, error)) error {
 	f, err := h.fs.OpenFile(name, os.O_RDONLY, 0)
 	if err != nil {
-		return fmt.Errorf("%s: cannot be opened: %w; see that it may be read", rel, err)
+		return fmt.Errorf("%s: cannot be opened: %w; see that it may be read", rel, bare(err))
 	}
 	defer f.Close()
 	n, err := consume(f)
 	if err != nil {
-		return fmt.Errorf("%s: cannot be read: %w; copy it again from where it came", rel, err)
+		return fmt.Errorf("%s: cannot be read: %w; copy it again from where it came", rel, bare(err))
 	}
 	before := of(info)
 	opened, err := f.Stat()
@@ -173,7 +173,7 @@ func (h *FileHashes) read(name, rel string, info fs.FileInfo, consume func(File)
 		}
 	}
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("%s: cannot be read: %w", rel, err)
+		return fmt.Errorf("%s: cannot be read: %w", rel, bare(err))
 	}
 	return fmt.Errorf("%s: changed while it was read; run again when whatever writes it has finished", rel)
 }
@@ -238,4 +238,13 @@ func (h *FileHashes) Save() error {
 	}
 	h.changed = false
 	return nil
+}
+
+// bare takes the path off an error of the file system: messages name the file as the study does, wherever the study lies.
+func bare(err error) error {
+	var pe *fs.PathError
+	if errors.As(err, &pe) {
+		return pe.Err
+	}
+	return err
 }
