@@ -164,6 +164,9 @@ func (r *runner) storeItem(g *given) (store.Object, error) {
 	if err != nil {
 		return store.Object{}, &diskError{err}
 	}
+	if err := r.verify(g, h, data); err != nil {
+		return store.Object{}, err
+	}
 	o := store.Object{Output: g.output, N: g.number, Lead: g.lead, Hash: h, Size: int64(len(data))}
 	for _, f := range g.fields {
 		o.Fields = append(o.Fields, store.Field{Name: f.Name, Type: "text", Value: f.Text})
@@ -172,6 +175,22 @@ func (r *runner) storeItem(g *given) (store.Object, error) {
 		o.Flags = append(o.Flags, store.Flag{Level: string(f.level), Text: f.text})
 	}
 	return o, nil
+}
+
+// verify looks at what the store holds of an item when all is made anew: Put leaves alone what is there already, and that may be damaged.
+func (r *runner) verify(g *given, h store.ContentHash, data []byte) error {
+	if !r.opt.Remake {
+		return nil
+	}
+	var damaged *store.DamagedError
+	if _, err := r.store.Get(h, int64(len(data))); !errors.As(err, &damaged) {
+		return nil // what cannot be opened now is found when it is read
+	}
+	if _, err := r.store.Put(data); err != nil {
+		return &diskError{err}
+	}
+	r.notice("an object of output %s was damaged (%v); it was made again", g.output, damaged)
+	return nil
 }
 
 // diskError is a failure of the store, not of a kind.
