@@ -4,7 +4,6 @@ import (
 	"container/list"
 	"errors"
 	"fmt"
-	"io/fs"
 	"slices"
 	"sync"
 
@@ -21,7 +20,7 @@ func (r *runner) do(t *task) *taskResult {
 		var sum [32]byte
 		var err error
 		if data, sum, err = r.hashes.Read(r.p.Dir, g.file); err != nil {
-			res.err = unreadable(g.file, err)
+			res.err = err
 			return res
 		}
 		g.fileSize = int64(len(data))
@@ -175,15 +174,6 @@ func (r *runner) repair(it *item, cause error, repairing bool) ([]byte, error) {
 	}
 	r.notice("the object of %s %s was damaged (%v); it was made again", it.stage.name, it.name, cause)
 	return r.store.Get(it.hash, it.size)
-}
-
-// unreadable says why a raw file cannot be had, by its path within the study: what a run says must not depend on where the study lies.
-func unreadable(file string, err error) error {
-	var pe *fs.PathError
-	if !errors.As(err, &pe) {
-		return err
-	}
-	return fmt.Errorf("%s: cannot be read: %s; see that it is there and may be read", file, reason(err))
 }
 
 // tableCache keeps tables that serve many groups, up to a bound in bytes. The oldest go first.
