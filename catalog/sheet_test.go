@@ -203,9 +203,9 @@ func TestSheetFaults(t *testing.T) {
 		name, text string
 		want       []string
 	}{
-		{"empty", "", []string{"s.csv: found an empty sheet; expected a line of heads and a row for each sample"}},
-		{"blank", "\n,,\n \n", []string{"s.csv: found an empty sheet; expected a line of heads and a row for each sample"}},
-		{"no rows", "sample,x\n", []string{"s.csv:1: found heads without rows; expected a row for each sample"}},
+		{"empty", "", []string{"s.csv: found an empty sheet; expected a line of heads and a row for each sample; save the sheet again, or name another under `samples` in the study"}},
+		{"blank", "\n,,\n \n", []string{"s.csv: found an empty sheet; expected a line of heads and a row for each sample; save the sheet again, or name another under `samples` in the study"}},
+		{"no rows", "sample,x\n", []string{"s.csv:1: found heads without rows; expected a row for each sample; add the rows, or name another sheet under `samples` in the study"}},
 		{"number", "sample,x [mol/L]\nA,1\nB,abc\n", []string{
 			`s.csv:3:3: sample B: found "abc" in column x; expected a number in mol/L; correct the cell or leave it empty`}},
 		{"number of another dimension", "sample,x [mol/L]\nA,1 nm\n", []string{
@@ -215,7 +215,7 @@ func TestSheetFaults(t *testing.T) {
 		{"column of decimal commas", "sample;x\nA;3\nB;0,1\nC;0,2(1)\n", []string{
 			`s.csv:3:3: sample B: found decimal commas in column x: "0,1"; expected decimal points; replace the commas, throughout the column`}},
 		{"unknown unit", "sample,x [mmoll],y [nm]\nA,1,2\n", []string{
-			`s.csv:1:8: found head "x [mmoll]"; found unknown unit "mmoll"; did you mean "mmol/L"?`}},
+			`s.csv:1:8: found unknown unit "mmoll" in the head "x [mmoll]"; expected a unit such as mol/L, nm or 1; did you mean "mmol/L"?`}},
 		{"bad name", "sample,x (mm),2nd,päckchen\nA,1,2,3\n", []string{
 			`s.csv:1:8: found column name "x (mm)"; expected a name in letters a-z, digits and _ that does not begin with a digit; rename the column; a unit stands in square brackets: "salt [mol/L]"`,
 			`s.csv:1:15: found column name "2nd"; expected a name in letters a-z, digits and _ that does not begin with a digit; rename the column`,
@@ -226,7 +226,7 @@ func TestSheetFaults(t *testing.T) {
 		{"column twice", "code,x,x [nm],code\nA,1,2,3\n", []string{
 			`s.csv:1:8: found a second column "x"; expected one (the first is column 2); rename or remove one of them`,
 			`s.csv:1:15: found a second column "code"; expected one (the first is column 1); rename or remove one of them`}},
-		{"no head", "sample,,x\nA,1,2\n", []string{`s.csv:1:8: found a column without a head; expected a name in letters, digits and _`}},
+		{"no head", "sample,,x\nA,1,2\n", []string{`s.csv:1:8: found a column without a head; expected a name in letters, digits and _; name the column or remove it`}},
 		{"unit at also", "sample,also [nm]\nA,b\n", []string{`s.csv:1:8: found a unit at the column also; expected other spellings of the samples; remove the unit`}},
 		{"sample twice", "sample,x\nA,1\nB,1\n A ,2\n", []string{
 			`s.csv:4:1: found sample "A" a second time; expected one row a sample (the first is line 2); rename or remove one of them`}},

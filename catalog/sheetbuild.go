@@ -1,6 +1,8 @@
 package catalog
 
 import (
+	"cmp"
+	"errors"
 	"strconv"
 	"strings"
 
@@ -55,13 +57,13 @@ func count(n int, what string) string {
 // finish reads heads, types and cells once all records are known.
 func (b *sheetBuilder) finish() (*Sheet, fault.List) {
 	if b.heads == nil {
-		b.fault(&fault.Fault{Found: "an empty sheet", Expected: "a line of heads and a row for each sample"})
+		b.fault(&fault.Fault{Found: "an empty sheet", Expected: "a line of heads and a row for each sample", Remedy: "save the sheet again, or name another under `samples` in the study"})
 		return nil, b.faults
 	}
 	b.dropEmptyColumns()
 	b.readHeads()
 	if len(b.sheet.Rows) == 0 && len(b.faults) == 0 {
-		b.fault(&fault.Fault{Line: b.heads[0].Line, Found: "heads without rows", Expected: "a row for each sample"})
+		b.fault(&fault.Fault{Line: b.heads[0].Line, Found: "heads without rows", Expected: "a row for each sample", Remedy: "add the rows, or name another sheet under `samples` in the study"})
 	}
 	for j := range b.sheet.Columns {
 		b.readColumn(j)
@@ -121,14 +123,16 @@ func (b *sheetBuilder) readHeads() {
 		case hasUnit:
 			u, err := ParseUnit(unit)
 			if err != nil {
-				b.fault(&fault.Fault{Line: head.Line, Col: head.Col, Found: "head " + strconv.Quote(head.Text), Err: err})
+				f := &fault.Fault{Found: err.Error()}
+				errors.As(err, &f)
+				report(f.Found+" in the head "+strconv.Quote(head.Text), cmp.Or(f.Expected, `a unit such as mol/L, nm or 1`), cmp.Or(f.Remedy, "correct the unit"))
 			} else {
 				column.Unit, column.HasUnit = u, true
 			}
 		}
 		switch first, again := s.columns[name]; {
 		case name == "":
-			report("a column without a head", "a name in letters, digits and _", "")
+			report("a column without a head", "a name in letters, digits and _", "name the column or remove it")
 		case !IsIdentifier(name):
 			remedy := "rename the column"
 			if strings.ContainsAny(name, "(/") {
