@@ -481,7 +481,7 @@ func (d *decoder) number(t study.Text, target unitTarget, path string, uncertain
 	}
 	in, err := num.In(unit)
 	if err != nil {
-		d.fail(t.Pos, fmt.Sprintf("%q for `%s`: %v", t.Value, path, err), target.String(), "give it in a unit of that kind")
+		d.fail(t.Pos, fmt.Sprintf("%q for `%s`, a number in %s", t.Value, path, unitWord(num.Unit)), target.String(), "correct the unit, or give another quantity")
 		return nil
 	}
 	q := &Quantity{Value: in.Value, Unit: unit.Code()}

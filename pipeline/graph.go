@@ -167,9 +167,9 @@ func (l *loader) connectPorts(s *stage) {
 		at := slices.Index(names, from.Name.Value)
 		if at < 0 {
 			found, remedy := fault.Unknown("port", from.Name.Value, names)
-			expected := s.kind.Name + " has the ports " + strings.Join(names, ", ")
+			expected := "a port of " + s.kind.Name + ": " + strings.Join(names, ", ")
 			if len(names) == 0 {
-				expected = s.kind.Name + " has no ports: it reads files"
+				expected = "no `from`: " + s.kind.Name + " has no ports, it reads files"
 			}
 			l.fail(from.Name.Pos, found, expected, remedy)
 			s.broken, misnamed = true, true

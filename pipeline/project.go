@@ -1,12 +1,14 @@
 package pipeline
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
 	"sort"
+	"syscall"
 
 	"fascicle/catalog"
 	"fascicle/catalog/fault"
@@ -71,7 +73,7 @@ func Load(dir string, kinds []*Kind) (*Project, fault.List) {
 	var faults fault.List
 	text, err := os.ReadFile(file)
 	if err != nil {
-		faults.Add(&fault.Fault{File: file, Found: reason(err), Expected: "the study file", Remedy: "name the folder that holds " + StudyFile + ", or begin with `fascicle demo DIR`", Err: err})
+		faults.Add(&fault.Fault{File: file, Found: reason(err), Expected: "the study file", Remedy: "name the folder that holds " + StudyFile + ", or begin with `fascicle demo DIR`"})
 		return nil, faults
 	}
 	st, list := study.Read(name, text)
@@ -82,7 +84,7 @@ func Load(dir string, kinds []*Kind) (*Project, fault.List) {
 	data, err := os.ReadFile(sheetFile)
 	if err != nil {
 		faults.Add(&fault.Fault{File: name, Line: st.Samples.Pos.Line, Col: st.Samples.Pos.Col, Found: fmt.Sprintf("the sheet %q: %s", st.Samples.Value, reason(err)),
-			Expected: "a CSV file with a row a sample", Remedy: "correct the name, or write the sheet", Err: err})
+			Expected: "a CSV file with a row a sample", Remedy: "correct the name, or write the sheet"})
 		return nil, faults
 	}
 	sheet, list := catalog.ReadSheet(st.Samples.Value, data)
@@ -106,7 +108,9 @@ func reason(err error) string {
 	case errors.Is(err, os.ErrNotExist):
 		return "no such file"
 	case errors.Is(err, os.ErrPermission):
-		return "not readable: permission denied"
+		return "permission denied"
+	case errors.Is(err, syscall.EISDIR):
+		return "a folder"
 	}
 	var pe *os.PathError
 	if errors.As(err, &pe) {
@@ -136,6 +140,9 @@ func (l *loader) failStage(s *stage, err error, found, expected, remedy string) 
 		d.failSetting(s.decl.Set, s.decl.Kind.Pos, se, "")
 		l.faults = append(l.faults, d.faults...)
 		return
+	}
+	if f, ok := err.(*fault.Fault); ok { // it says itself what it found, with nothing before it
+		found, expected, remedy = f.Found, cmp.Or(f.Expected, expected), cmp.Or(f.Remedy, remedy)
 	}
 	at := s.decl.Kind.Pos
 	if s.kind.Reads {
