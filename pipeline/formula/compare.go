@@ -232,7 +232,7 @@ func quantity(o, beside operand) (operand, error) {
 	fail := &Error{Offset: o.at, Found: fmt.Sprintf("%s beside %s", o.describe(), beside.describe()), Expected: "a quantity" + inUnit(unit)}
 	n, err := catalog.ParseNumber(o.word)
 	if err != nil {
-		fail.Remedy = fmt.Sprintf("write it as %q, or compare with a text", example(unit))
+		fail.Remedy = fmt.Sprintf("write it as %q, or compare it with a name that holds texts", example(unit))
 		return operand{}, fail
 	}
 	if n.HasU {
@@ -248,7 +248,7 @@ func quantity(o, beside operand) (operand, error) {
 	}
 	m, err := n.In(unit)
 	if err != nil {
-		fail.Remedy = fmt.Sprintf("write it as %q", example(unit))
+		fail.Remedy = fmt.Sprintf("write it as %q, or correct the unit of the name it stands beside", example(unit))
 		return operand{}, fail
 	}
 	if !finite(m.Value) {
