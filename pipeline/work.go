@@ -158,7 +158,7 @@ func (r *runner) repair(it *item, cause error, repairing bool) ([]byte, error) {
 		var sum [32]byte
 		var err error
 		if data, sum, err = r.hashes.Read(r.p.Dir, g.file); err != nil {
-			return nil, fmt.Errorf("its object in the store is damaged (%v), and it cannot be made again: %w", cause, unreadable(g.file, err))
+			return nil, fmt.Errorf("its object in the store is damaged (%v), and it cannot be made again: %w", cause, err)
 		}
 		if sum != g.fileHash {
 			return nil, fmt.Errorf("its object in the store is damaged (%v), and %s has changed since this run began: run again", cause, g.file)
