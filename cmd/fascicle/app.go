@@ -5,9 +5,11 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strings"
 
 	"fascicle/catalog/fault"
 	"fascicle/pipeline"
+	"fascicle/pipeline/store"
 	"fascicle/stages"
 
 	"github.com/spf13/cobra"
@@ -41,6 +43,7 @@ type app struct {
 	kinds    []*pipeline.Kind
 	json     bool
 	status   int
+	disk     store.FS // for tests; nil: the disk
 }
 
 func rootCommand(a *app) *cobra.Command {
@@ -74,11 +77,23 @@ func arguments(min, max int) cobra.PositionalArgs {
 	}
 }
 
-// say prints a line for people; with --json there are none.
+// say prints a line for people; with --json there are none. What names of files and samples hold cannot break or colour the line.
 func (a *app) say(format string, args ...any) {
 	if !a.json {
-		fmt.Fprintf(a.out, format+"\n", args...)
+		fmt.Fprintln(a.out, fault.Visible(fmt.Sprintf(format, args...)))
 	}
+}
+
+// text prints lines that are already set.
+func (a *app) text(text string) {
+	for line := range strings.SplitSeq(strings.TrimRight(text, "\n"), "\n") {
+		a.say("%s", line)
+	}
+}
+
+// warn prints a line among the errors, whatever the form of the rest.
+func (a *app) warn(format string, args ...any) {
+	fmt.Fprintln(a.err, fault.Visible(fmt.Sprintf(format, args...)))
 }
 
 // line prints a machine-readable line when --json was given.
@@ -114,7 +129,7 @@ type faultLine struct {
 // faults prints what is wrong with a study, a line each.
 func (a *app) faults(list fault.List) int {
 	for _, f := range list {
-		fmt.Fprintln(a.err, f.Error())
+		a.warn("%s", f.Error())
 		a.line(faultLine{event{"fault"}, f.File, f.Line, f.Col, f.Sample, f.Found, f.Expected, f.Remedy, f.Error()})
 	}
 	return statusFault
@@ -123,10 +138,14 @@ func (a *app) faults(list fault.List) int {
 // fail prints why a command could not do what it was asked to.
 func (a *app) fail(ctx context.Context, err error) int {
 	if ctx.Err() != nil {
-		fmt.Fprintln(a.err, "fascicle: interrupted")
+		a.warn("fascicle: interrupted")
 		return statusInterrupted
 	}
-	fmt.Fprintln(a.err, "fascicle:", err)
+	lines := strings.Split(err.Error(), "\n")
+	a.warn("fascicle: %s", lines[0])
+	for _, l := range lines[1:] {
+		a.warn("%s", l)
+	}
 	a.line(faultLine{event: event{"fault"}, Message: err.Error()})
 	return statusFault
 }

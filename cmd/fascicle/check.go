@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"fascicle/pipeline"
 
@@ -45,7 +46,7 @@ func (a *app) check(ctx context.Context, dir string) int {
 		a.line(fileLine{event{"file"}, f.Stage, f.Path, f.Sample, f.Problem})
 		if f.Problem != "" {
 			problems++
-			fmt.Fprintf(a.err, "%s: %s\n", f.Path, f.Problem)
+			a.warn("%s: %s", f.Path, strings.TrimPrefix(f.Problem, f.Path+": "))
 		}
 	}
 	for _, stage := range order {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"strings"
 
 	"fascicle/pipeline"
 
@@ -36,6 +35,6 @@ func (a *app) compare(ctx context.Context, dir, first, second string) int {
 		event
 		Comparison *pipeline.Comparison `json:"comparison"`
 	}{event{"comparison"}, comparison})
-	a.say("%s", strings.TrimRight(comparison.Text(), "\n"))
+	a.text(comparison.Text())
 	return statusGood
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"fmt"
 
 	"fascicle/cmd/fascicle/internal/demo"
 	"fascicle/pipeline"
@@ -63,7 +62,7 @@ func (a *app) demo(ctx context.Context, dir string) int {
 	}
 	surprises := demo.Surprises(o)
 	for _, s := range surprises {
-		fmt.Fprintln(a.err, "not as planned:", s)
+		a.warn("not as planned: %s", s)
 	}
 	values, err := o.ReadValues(ctx)
 	if err != nil {

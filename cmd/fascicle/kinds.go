@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"strings"
 
 	"fascicle/catalog/fault"
 	"fascicle/pipeline"
@@ -32,13 +31,13 @@ func (a *app) listKinds(ctx context.Context, args []string) int {
 		for _, k := range a.kinds {
 			a.line(lineOf(k))
 		}
-		a.say("%s", strings.TrimRight(pipeline.KindsTable(a.kinds), "\n"))
+		a.text(pipeline.KindsTable(a.kinds))
 		return statusGood
 	}
 	for _, k := range a.kinds {
 		if k.Name == args[0] {
 			a.line(lineOf(k))
-			a.say("%s", strings.TrimRight(pipeline.KindHelp(k), "\n"))
+			a.text(pipeline.KindHelp(k))
 			return statusGood
 		}
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -103,7 +104,7 @@ func (a *app) execute(ctx context.Context, p *pipeline.Project, opt runOptions) 
 	var why []string
 	told := map[string]bool{} // outputs of one item have the same to say
 	o, err := pipeline.Run(ctx, p, pipeline.Options{
-		Jobs: opt.jobs, Remake: opt.remake, Label: opt.label, Longest: opt.longest, Why: opt.why,
+		Jobs: opt.jobs, Remake: opt.remake, Label: opt.label, Longest: opt.longest, Why: opt.why, Disk: a.disk,
 		Event: func(e pipeline.Event) {
 			bar.show(e)
 			if a.json {
@@ -135,7 +136,7 @@ func (a *app) execute(ctx context.Context, p *pipeline.Project, opt runOptions) 
 		return nil, a.fail(ctx, err)
 	}
 	for _, n := range o.Notices {
-		fmt.Fprintln(a.err, "notice:", n)
+		a.warn("notice: %s", n)
 		a.line(noticeLine{event{"notice"}, n})
 	}
 	if o.Counts.Failed+o.Counts.Blocked > 0 {
@@ -146,7 +147,7 @@ func (a *app) execute(ctx context.Context, p *pipeline.Project, opt runOptions) 
 
 // waiting says that another run has the study, and that this one goes on when that one has ended.
 func (a *app) waiting(holder string) {
-	fmt.Fprintf(a.err, "waiting: %s works on this study\n", holder)
+	a.warn("waiting: %s works on this study", holder)
 	a.line(waitLine{event{"waiting"}, holder})
 }
 
@@ -157,7 +158,7 @@ func (a *app) interrupted(o *pipeline.Outcome) int {
 		end.Counts = o.Counts
 	}
 	a.line(end)
-	fmt.Fprintf(a.err, "fascicle: interrupted: %s; what was made is kept, and the next run goes on from there\n", counts(end.Counts))
+	a.warn("fascicle: interrupted: %s; what was made is kept, and the next run goes on from there", counts(end.Counts))
 	return statusInterrupted
 }
 
@@ -180,6 +181,10 @@ func (a *app) end(o *pipeline.Outcome) {
 			name += " (" + strings.Join(m.outputs, ", ") + ")"
 		}
 		a.say("%-7s  %s  %s: %s", m.State, m.Stage, name, m.Message)
+	}
+	for _, r := range o.Remarks {
+		a.say("remark: %s", r)
+		a.line(remarkLine{event{"remark"}, r})
 	}
 	a.say("report: %s", filepath.Join(o.Dir, "out", "report.html"))
 	a.line(endLine{event: event{"end"}, Counts: o.Counts, Report: "out/report.html"})
@@ -211,7 +216,9 @@ func missing(o *pipeline.Outcome) []hole {
 					place[key] = i
 					holes = append(holes, hole{ItemOutcome: item})
 				}
-				holes[i].outputs = append(holes[i].outputs, item.Output)
+				if !slices.Contains(holes[i].outputs, item.Output) { // two items may bear one name, and are blocked for it
+					holes[i].outputs = append(holes[i].outputs, item.Output)
+				}
 			}
 		}
 	}

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"strings"
 
 	"fascicle/pipeline"
 
@@ -35,6 +34,6 @@ func (a *app) trace(ctx context.Context, dir, address string) int {
 		event
 		Lineage *pipeline.Lineage `json:"lineage"`
 	}{event{"lineage"}, lineage})
-	a.say("%s", strings.TrimRight(lineage.Text(), "\n"))
+	a.text(lineage.Text())
 	return statusGood
 }
