@@ -144,6 +144,9 @@ func Run(ctx context.Context, p *Project, opt Options) (*Outcome, error) {
 		runErr = fmt.Errorf("remembering the hashes of raw files: %w", err)
 	}
 	out := r.outcome()
+	if r.counts.Failed+r.counts.Blocked > 0 {
+		out.Complete() // what is missing is always told
+	}
 	defer func() { out.Notices = r.said() }()
 	if runErr != nil {
 		return out, runErr
