@@ -43,12 +43,11 @@ func formatUncertain(value, u float64) string {
 	if lead < 355 {
 		place--
 	}
-	shift := 0 // the power of ten that is split off
-	if larger := math.Max(math.Abs(value), u); larger >= 1e6 || larger < 1e-3 {
+	digits, bracket := roundAt(math.Abs(value), place), roundAt(u, place)
+	shift := 0 // the power of ten that is split off: that of what is printed, which rounding may have raised
+	if larger := math.Max(scaled(digits, place), scaled(bracket, place)); larger >= 1e6 || larger < 1e-3 {
 		_, shift = leading(larger)
 	}
-
-	digits, bracket := roundAt(math.Abs(value), place), roundAt(u, place)
 	text := putPoint(digits, shift-place)
 	if value < 0 && strings.Trim(digits, "0") != "" {
 		text = "-" + text
@@ -61,6 +60,12 @@ func formatUncertain(value, u float64) string {
 		text += "e" + strconv.Itoa(shift)
 	}
 	return text
+}
+
+// scaled is a whole number in units of 10^place.
+func scaled(digits string, place int) float64 {
+	x, _ := strconv.ParseFloat(digits+"e"+strconv.Itoa(place), 64) // out of range: infinite, or 0
+	return x
 }
 
 // leading gives the three leading digits of x > 0, rounded, and the power of ten of the first.

@@ -88,8 +88,8 @@ func TestDemoStudy(t *testing.T) {
 	t.Run("labelled run after a change, and compare", func(t *testing.T) {
 		study := filepath.Join(dir, "study.yaml")
 		edit(t, study, "monitor_ratio: 1.004", "monitor_ratio: 1.010")
-		fascicle(t, "run", "--label", "shifted", "--why", dir).want(t, 1, []string{"particles day=d1,sample=N15: scale = 1.01\n", "guinier day=d1,sample=N15: "}, nil)
-		fascicle(t, "compare", dir).want(t, 0, []string{"N15/guinier/Rg_1", "scale: 1.004 → 1.01"}, nil)
+		fascicle(t, "run", "--label", "shifted", "--why", dir).want(t, 1, []string{"particles day=d1,sample=N15: scale = 1.01 (constants.monitor_ratio)\n", "guinier day=d1,sample=N15: "}, nil)
+		fascicle(t, "compare", dir).want(t, 0, []string{"N15/guinier/Rg_1", "particles.scale: 1.004 (constants.monitor_ratio) → 1.01 (constants.monitor_ratio)"}, nil)
 		fascicle(t, "compare", dir, "shifted", "nonsense").want(t, 2, nil, []string{"nonsense"})
 		lines := fascicle(t, "compare", "--json", dir).lines(t)
 		if lines[0]["event"] != "comparison" {
