@@ -153,11 +153,23 @@ func curveColumns(t *table.Table) (q, intensity, u []float64, unit string, err e
 	if axis == nil || value == nil {
 		return nil, nil, nil, "", fmt.Errorf("the curve has no value beside its axis")
 	}
+	if axis.Unit != "1/nm" { // known only now where the study leaves units to the files
+		return nil, nil, nil, "", fmt.Errorf("the axis %s is %s; expected a scattering vector in 1/nm or a unit like it; give the unit under `columns` of the import, such as `%s: \"1 [1/nm]\"`",
+			axis.Name, inUnit(axis.Unit), axis.Name)
+	}
 	intensity = pipeline.WithNaN(value)
 	if c := t.Col("u_" + value.Name); c != nil {
 		u = pipeline.WithNaN(c)
 	}
 	return axis.Floats, intensity, u, value.Unit, nil
+}
+
+// inUnit says a unit in words.
+func inUnit(code string) string {
+	if code == "1" || code == "" {
+		return "a number without a unit"
+	}
+	return "in " + code
 }
 
 // choose gives the range: chosen before, given in the study, or found.
