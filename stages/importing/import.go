@@ -192,25 +192,33 @@ func parseNoise(s string) (noise, error) {
 	return noise{relative: in.Value}, nil
 }
 
+// runImport reads one file. Whatever is wrong with it is said with its path.
 func runImport(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {
+	if err := readFile(ctx, call); err != nil {
+		return nil, fmt.Errorf("%s: %w", call.File.Path, err)
+	}
+	return nil, nil
+}
+
+func readFile(ctx context.Context, call *pipeline.Call) error {
 	s := call.Settings.(*importSettings)
 	text, err := ParseText(call.File.Data)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if err := ctx.Err(); err != nil {
-		return nil, err
+		return err
 	}
 	r := &reading{settings: s, text: text}
 	t, err := r.table()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	fields, err := headerFields(s.Header, text.Pairs)
 	if err != nil {
-		return nil, err
+		return err
 	}
-	return nil, call.Stream("items", fields, t, r.flags...)
+	return call.Stream("items", fields, t, r.flags...)
 }
 
 // headerFields finds the fields that the study wants of a file's header.
@@ -232,7 +240,7 @@ func headerFields(want pipeline.Map[string], pairs []Pair) ([]pipeline.Captured,
 			for _, p := range pairs {
 				keys = append(keys, p.Key)
 			}
-			return nil, fmt.Errorf("the header has no key %q for the field `%s`; it has %s", key, h.Key, shortKeys(keys))
+			return nil, fmt.Errorf("the header has no key %q for the field `%s`; it has %s; correct the key under `header`, or leave the field out", key, h.Key, shortKeys(keys))
 		}
 		out = append(out, pipeline.Captured{Name: h.Key, Text: hit.Value})
 	}
@@ -319,7 +327,7 @@ func (r *reading) findColumns() error {
 		at := -1
 		if k, err := strconv.Atoi(head); err == nil {
 			if k < 1 || k > n {
-				return fmt.Errorf("column %s is number %d, but the file has %d columns (line %d)", c.Key, k, n, x.FirstLine)
+				return fmt.Errorf("line %d: found %d columns; expected column %s as number %d; correct its number under `columns`, or leave it out", x.FirstLine, n, c.Key, k)
 			}
 			at = k - 1
 		} else {
