@@ -312,6 +312,9 @@ func LoadRecord(dir, which string) (*Record, error) {
 		}
 		name = filepath.Join(labelsDir(dir), which+".json")
 	}
+	if which == "" || which == "last" {
+		which = strconv.Itoa(numbers[len(numbers)-1])
+	}
 	b, err := os.ReadFile(name)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("%w: %q; there are the runs %s", ErrNoRun, which, runList(dir))
@@ -324,7 +327,7 @@ func LoadRecord(dir, which string) (*Record, error) {
 		return nil, fmt.Errorf("the record of run %s cannot be read (%v); run again to have a new one", which, err)
 	}
 	if rec.Format > recordFormat {
-		return nil, fmt.Errorf("the record of run %s was written by a newer fascicle (format %d, this one knows %d)", which, rec.Format, recordFormat)
+		return nil, fmt.Errorf("the record of run %s was written by a newer fascicle (format %d, this one knows %d); use that program, or run again", which, rec.Format, recordFormat)
 	}
 	return rec, nil
 }
