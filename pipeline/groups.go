@@ -22,12 +22,14 @@ type gathered struct {
 func (r *runner) take(s *stage, port string, ref *reference) []*item {
 	var out []*item
 	var unknown []string
+	looked := 0
 	env := &fieldEnv{p: r.p}
 	for _, src := range ref.sources {
 		for _, it := range r.items[src.stage] {
 			if src.output != "" && it.output != src.output {
 				continue
 			}
+			looked++
 			if ref.where != nil {
 				env.f = &it.fields
 				v := ref.where.Eval(env)
@@ -41,6 +43,9 @@ func (r *runner) take(s *stage, port string, ref *reference) []*item {
 			}
 			out = append(out, it)
 		}
+	}
+	if ref.where != nil && len(out) == 0 && looked > len(unknown) {
+		r.remark("stage %s, port %s: `where: %s` is true of none of %d items", s.name, port, ref.where.Source(), looked)
 	}
 	if len(unknown) > 0 {
 		r.remark("stage %s, port %s: `where: %s` could not be judged, because a field is empty, for %s; they are left out", s.name, port, ref.where.Source(), shortList(unknown, 6))

@@ -3,6 +3,7 @@ package pipeline
 import (
 	"fmt"
 	"io/fs"
+	"maps"
 	"path"
 	"path/filepath"
 	"slices"
@@ -26,6 +27,10 @@ type listing struct {
 	dirs  map[string][]string // folder → files below it, sorted
 	seen  map[string]bool     // files that some import takes
 	walks []string
+	// folders below the walks; closed are those that could not be read, with the reason
+	folders map[string]bool
+	closed  map[string]string
+	odd     map[string]string // folders whose name is that of a file which a stage would read, with the stage
 }
 
 // under lists the files below a folder, slash-separated and relative to the study. Links to files are followed, links to folders
@@ -53,20 +58,25 @@ func (l *listing) under(dir string) ([]string, error) {
 	var files []string
 	base := filepath.Join(l.root, filepath.FromSlash(dir))
 	err := filepath.WalkDir(base, func(name string, d fs.DirEntry, err error) error {
-		if err != nil {
+		if err != nil && name == base {
 			return err
 		}
-		if d.IsDir() {
-			if name != base && (strings.HasPrefix(d.Name(), ".") || dir == "." && (d.Name() == "out" || d.Name() == "labels")) {
-				return fs.SkipDir
-			}
-			return nil
+		rel, relErr := filepath.Rel(l.root, name)
+		if relErr != nil {
+			return relErr
 		}
-		rel, err := filepath.Rel(l.root, name)
-		if err != nil {
-			return err
+		rel = filepath.ToSlash(rel)
+		switch {
+		case err != nil: // one folder that may not be read must not hide the others, nor be hidden
+			l.closed[rel] = reason(err)
+			return fs.SkipDir
+		case !d.IsDir():
+			files = append(files, rel)
+		case name != base && (strings.HasPrefix(d.Name(), ".") || dir == "." && (d.Name() == "out" || d.Name() == "labels")):
+			return fs.SkipDir
+		case name != base:
+			l.folders[rel] = true
 		}
-		files = append(files, filepath.ToSlash(rel))
 		return nil
 	})
 	sort.Strings(files)
@@ -85,6 +95,13 @@ func (p *Project) filesOf(s *stage, l *listing) ([]*group, error) {
 	files, err := l.under(pat.Dir())
 	if err != nil && len(files) == 0 {
 		return nil, fmt.Errorf("folder %s of the pattern %q: %s", pat.Dir(), pat.String(), reason(err))
+	}
+	if path.Ext(pat.String()) != "" {
+		for f := range l.folders {
+			if len(pat.Match(f)) > 0 {
+				l.odd[f] = s.name
+			}
+		}
 	}
 	captures := pat.Captures()
 	var groups []*group
@@ -231,10 +248,10 @@ func (p *Project) Files() (matches []FileMatch, remarks []string) {
 }
 
 func newListing(root string) *listing {
-	return &listing{root: root, dirs: map[string][]string{}, seen: map[string]bool{}}
+	return &listing{root: root, dirs: map[string][]string{}, seen: map[string]bool{}, folders: map[string]bool{}, closed: map[string]string{}, odd: map[string]string{}}
 }
 
-// unclaimed lists files in the folders that imports look into and that none of them takes.
+// unclaimed lists files in the folders that imports look into and that none of them takes, and what else is odd there.
 func (l *listing) unclaimed() []string {
 	var out []string
 	dirs := slices.Clone(l.walks)
@@ -251,6 +268,12 @@ func (l *listing) unclaimed() []string {
 		if len(names) > 0 {
 			out = append(out, fmt.Sprintf("no stage reads %s", shortList(names, 8)))
 		}
+	}
+	for _, f := range slices.Sorted(maps.Keys(l.odd)) {
+		out = append(out, fmt.Sprintf("%s is a folder, where stage %s would read a file", f, l.odd[f]))
+	}
+	for _, f := range slices.Sorted(maps.Keys(l.closed)) {
+		out = append(out, fmt.Sprintf("the folder %s cannot be read (%s), and nothing in it is taken", f, l.closed[f]))
 	}
 	return out
 }
