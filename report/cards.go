@@ -295,7 +295,7 @@ func (p *page) stageNumbers(s *stage, rows []*row, sampleName string) {
 		for _, c := range s.columns {
 			p.raw("<th>")
 			p.text(c.name)
-			if c.anyValue && !c.u && !c.own {
+			if c.anyValue && !c.u && !c.own && !c.exact {
 				p.raw(" <small>u unknown</small>")
 			}
 			p.raw("</th>")

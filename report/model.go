@@ -40,6 +40,7 @@ type column struct {
 	name, unit                string
 	number                    bool
 	u, own, anyValue          bool // some number has u; has an own part but no u; is there at all
+	exact                     bool // its numbers are counts or choices, which have no u
 	bound, limits             bool // some number is censored; some has lo and hi
 	family, rank, declaration int
 }
@@ -183,6 +184,7 @@ func (m *model) addRows() {
 		c.number = c.number || v.Value != nil || v.U != nil || v.Unit != "" && v.Text == ""
 		c.anyValue = c.anyValue || v.Value != nil
 		c.u = c.u || v.U != nil
+		c.exact = c.exact || v.Exact
 		c.own = c.own || v.U == nil && v.Own != nil
 		c.bound = c.bound || v.Bound != ""
 		c.limits = c.limits || v.Lo != nil || v.Hi != nil

@@ -70,7 +70,7 @@ func (p *page) number(s *stage, c column, r *row, v *pipeline.Value, full bool) 
 	}
 	incomplete := len(s.MissingParts) > 0 && v.U == nil && v.Own != nil
 	switch {
-	case v.Bound == "interval" || v.U != nil || incomplete:
+	case v.Bound == "interval" || v.U != nil || incomplete || v.Exact:
 	case full || c.u: // else the head of the column says it
 		p.raw(` <small class="none">u unknown</small>`)
 	}
@@ -171,7 +171,7 @@ func (p *page) sampleTable() {
 			p.raw(` <small>u incomplete <a class="mark" href="#stage-`)
 			p.text(j.s.Name)
 			p.raw(`">‡</a></small>`)
-		case !c.u:
+		case !c.u && !c.exact:
 			p.raw(" <small>u unknown</small>")
 		}
 		p.raw("</th>")
