@@ -199,7 +199,7 @@ func (g *guinierRun) choose(q, intensity, u []float64) (guinierChoices, error) {
 		return guinierChoices{}, err
 	}
 	if err := found.Status.Err(); err != nil {
-		return guinierChoices{}, err
+		return guinierChoices{}, fmt.Errorf("%w (%s)", err, usablePoints(q, intensity, u))
 	}
 	g.sayLow(found.LowQ, found.Dropped, found.LowRatio)
 	if found.Stop == AtEnd {
@@ -209,6 +209,24 @@ func (g *guinierRun) choose(q, intensity, u []float64) (guinierChoices, error) {
 		g.flag(pipeline.Flagged, "the range begins at q·Rg = %.2f: hardly anything is seen of the plateau, and Rg leans on the limit; measure to lower q", found.QMinRg)
 	}
 	return guinierChoices{found.First, found.Last}, nil
+}
+
+// usablePoints says of how many points a curve's logarithm can be taken.
+func usablePoints(q, intensity, u []float64) string {
+	positive, known := 0, 0
+	for i := range q {
+		if intensity[i] > 0 {
+			positive++
+			if u == nil || u[i] > 0 {
+				known++
+			}
+		}
+	}
+	s := fmt.Sprintf("I > 0 at %d of %d points", positive, len(q))
+	if known < positive {
+		s += fmt.Sprintf(", its uncertainty known at %d of them", known)
+	}
+	return s
 }
 
 // lowAngles looks below a range that the study gave for an upturn or a downturn.

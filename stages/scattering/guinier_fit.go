@@ -29,8 +29,8 @@ const (
 )
 
 var (
-	errTooFew    = errors.New("too few usable points for a Guinier fit")
-	errRising    = errors.New("the intensity does not fall with q in this range: there is no radius of gyration")
+	errTooFew    = errors.New("too few usable points for a Guinier fit; look at the background that was taken off, or measure more points at low q")
+	errRising    = errors.New("the intensity does not fall with q in this range: there is no radius of gyration; look at the background that was taken off, or give another `range`")
 	errSingular  = errors.New("the points of this range do not determine a radius of gyration")
 	errNoPlateau = errors.New("no Guinier range: towards low q the curve goes on rising or falling away from a straight line of ln I over q²; measure to lower q, or describe it by a power law or levels")
 )
