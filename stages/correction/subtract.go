@@ -2,6 +2,7 @@ package correction
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"fascicle/pipeline"
@@ -82,6 +83,10 @@ func subtractTables(call *pipeline.Call, lead int, curve, background *table.Tabl
 	}
 	u, bu := curve.Col("u_"+y.Name), background.Col("u_"+by.Name)
 	r, err := Subtract(x.Floats, pipeline.WithNaN(y), withNaN(u), bx.Floats, pipeline.WithNaN(by), withNaN(bu), scale)
+	if errors.Is(err, ErrNoOverlap) {
+		return nil, fmt.Errorf("%w: the curve goes from %s %s, the background from %s; measure both over one range, or correct the unit of an axis",
+			ErrNoOverlap, span(x.Floats), x.Unit, span(bx.Floats))
+	}
 	if err != nil {
 		return nil, err
 	}
@@ -111,6 +116,14 @@ func subtractTables(call *pipeline.Call, lead int, curve, background *table.Tabl
 		pipeline.AddWithNaN(t, "u_"+y.Name, y.Unit, r.U[first:last+1])
 	}
 	return t, nil
+}
+
+// span says from where to where an axis goes.
+func span(x []float64) string {
+	if len(x) == 0 {
+		return "no point"
+	}
+	return fmt.Sprintf("%.4g to %.4g", x[0], x[len(x)-1])
 }
 
 func withNaN(c *table.Column) []float64 {
