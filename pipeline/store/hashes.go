@@ -147,7 +147,7 @@ func (h *FileHashes) stat(name, rel string) (fs.FileInfo, error) {
 		return nil, fmt.Errorf("%s: cannot be read: %w; see that it is there and may be read", rel, bare(err))
 	}
 	if !info.Mode().IsRegular() {
-		return nil, fmt.Errorf("%s: found a folder or a device; expected a file", rel)
+		return nil, fmt.Errorf("%s: found a folder or a device; expected a file; take it away, or narrow the pattern of the files", rel)
 	}
 	return info, nil
 }
