@@ -167,11 +167,8 @@ func (r *runner) notice(format string, args ...any) {
 	r.notices = append(r.notices, fmt.Sprintf(format, args...))
 }
 
-// said gives the notices so far, sorted, with what the store passed over.
+// said gives the notices so far, sorted.
 func (r *runner) said() []string {
-	if n := r.store.Stats().BadLines; n > 0 {
-		r.notice("the store's index has damaged lines, of which %d were passed over: what they held is made again when it is needed; `fascicle trim` removes them", n)
-	}
 	r.noticeMu.Lock()
 	defer r.noticeMu.Unlock()
 	slices.Sort(r.notices)
