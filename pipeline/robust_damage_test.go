@@ -34,9 +34,22 @@ func jsonValues(t testing.TB, o *pipeline.Outcome) string {
 // copyStudy copies a study with all that was made of it, times of files included, so that they stay known.
 func copyStudy(t testing.TB, from string) string {
 	t.Helper()
-	to := filepath.Join(t.TempDir(), "study")
+	to := filepath.Join(quickDir(t), "study")
 	copyTree(t, from, to)
 	return to
+}
+
+// quickDir is a folder for tests that write thousands of small files: in memory where there is such a place.
+func quickDir(t testing.TB) string {
+	t.Helper()
+	const memory = "/dev/shm"
+	if info, err := os.Stat(memory); err == nil && info.IsDir() {
+		if dir, err := os.MkdirTemp(memory, "fascicle-test-"); err == nil {
+			t.Cleanup(func() { os.RemoveAll(dir) })
+			return dir
+		}
+	}
+	return t.TempDir()
 }
 
 func copyTree(t testing.TB, from, to string) {

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -153,16 +152,11 @@ func (s *Store) checkVersion() error {
 
 // probe finds out now, and not after an hour of work, that nothing can be written.
 func (s *Store) probe() error {
-	name := s.tempName(filepath.Join(s.dir, objectsName, probeName))
-	f, err := s.fs.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o666)
+	temp, err := s.writeTemp(filepath.Join(s.dir, objectsName, probeName), nil, false)
 	if err != nil {
 		return err
 	}
-	closed := f.Close()
-	if err := s.fs.Remove(name); err != nil {
-		return err
-	}
-	return closed
+	return s.fs.Remove(temp)
 }
 
 func writeFault(dir string, err error) error {
