@@ -187,6 +187,7 @@ type Figure struct {
 	Name, Title string
 	X, Y        Axis
 	Series      []Series
+	Minor       bool    // shows a step on the way: left out of reports with many samples
 	Residual    *Series // weighted residuals, drawn below
 	Marks       []Mark
 }

@@ -32,8 +32,9 @@ type Outcome struct {
 	Raw     []RawFile
 	Remarks []string // what concerns the study as a whole: files that no sample claims, rows that a condition could not judge
 	Counts  Counts
-	Notices []string // what happened on the way and is no part of the results, such as damaged objects that were made again
-	Run     int      // number of the run's record; that of an earlier run when nothing has changed since
+	Notices []string    // what happened on the way and is no part of the results, such as damaged objects that were made again
+	Objects store.Stats // how many objects the run opened and wrote
+	Run     int         // number of the run's record; that of an earlier run when nothing has changed since
 	// Digest is a hash of all that out/ depends on, states apart: made and kept are the same to it.
 	Digest string
 	// Load reads an item's table. It may be called from several goroutines.

@@ -147,7 +147,7 @@ func Run(ctx context.Context, p *Project, opt Options) (*Outcome, error) {
 	if r.counts.Failed+r.counts.Blocked > 0 {
 		out.Complete() // what is missing is always told
 	}
-	defer func() { out.Notices = r.said() }()
+	defer func() { out.Notices, out.Objects = r.said(), r.store.Stats() }()
 	if runErr != nil {
 		return out, runErr
 	}

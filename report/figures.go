@@ -40,6 +40,9 @@ func (m *model) planFigures(names *fileNames) (jobs []*job) {
 		byItem := map[*pipeline.ItemOutcome]*job{}
 		for f := range s.Kind.Figures {
 			decl := &s.Kind.Figures[f]
+			if decl.Minor && len(m.samples) > mostInline {
+				continue // thousands of files that nobody opens would slow down every later run
+			}
 			base := baseOutput(s.Kind, decl)
 			for i := range s.Items {
 				it := &s.Items[i]

@@ -28,8 +28,7 @@ var SubtractKind = pipeline.Kind{
 	},
 	Outputs: []pipeline.Output{{Name: "corrected", Doc: "the curve less its background", Form: pipeline.Curve, Like: "curve"}},
 	Figures: []pipeline.Figure{{
-		Name: "curves", Title: "Curve and background",
-		X: pipeline.Axis{Label: "axis"}, Y: pipeline.Axis{Label: "value"},
+		Name: "curves", Title: "Curve and background", Minor: true,
 		Series: []pipeline.Series{
 			{Port: "curve", X: pipeline.AxisColumn, Y: pipeline.ValueColumn, Role: pipeline.Line, Label: "measured"},
 			{Port: "background", X: pipeline.AxisColumn, Y: pipeline.ValueColumn, Role: pipeline.Line, Label: "background, unscaled"},
