@@ -18,6 +18,13 @@ import (
 // `go test ./stages -update` writes docs/kinds.md and testdata/revisions anew.
 var update = flag.Bool("update", false, "write docs/kinds.md and testdata/revisions anew")
 
+// Every declaration is whole: docs, sources, units, defaults that can be read.
+func TestKindsAreWhole(t *testing.T) {
+	if err := pipeline.CheckKinds(Kinds()); err != nil {
+		t.Error(err)
+	}
+}
+
 // docs/kinds.md is what the declarations say, and nothing else.
 func TestKindsDoc(t *testing.T) {
 	name := filepath.Join("..", "docs", "kinds.md")
