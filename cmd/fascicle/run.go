@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"path/filepath"
@@ -9,6 +10,7 @@ import (
 	"time"
 
 	"fascicle/pipeline"
+	"fascicle/pipeline/study"
 	"fascicle/report"
 
 	"github.com/spf13/cobra"
@@ -126,6 +128,13 @@ func (a *app) execute(ctx context.Context, p *pipeline.Project, opt runOptions) 
 		Waiting: a.waiting,
 	})
 	bar.done()
+	rank := func(line string) int {
+		stage, _, _ := strings.Cut(line, " ")
+		return slices.IndexFunc(p.Study.Graph, func(s study.Stage) bool { return s.Name.Value == stage })
+	}
+	slices.SortFunc(why, func(a, b string) int { // items end in the order in which workers come to them
+		return cmp.Or(cmp.Compare(rank(a), rank(b)), cmp.Compare(a, b))
+	})
 	for _, w := range why {
 		a.say("%s", w)
 	}
