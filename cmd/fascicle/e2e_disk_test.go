@@ -59,13 +59,13 @@ func (d *readOnlyDisk) MkdirAll(name string, _ fs.FileMode) error {
 	return refused("mkdir", name, syscall.EROFS)
 }
 
-// fullDisk takes no more objects.
+// fullDisk takes no more objects, though the store could still be opened.
 type fullDisk struct{ store.OS }
 
 // OpenFile gives files that cannot grow where objects are written.
 func (d *fullDisk) OpenFile(name string, flag int, perm fs.FileMode) (store.File, error) {
 	f, err := d.OS.OpenFile(name, flag, perm)
-	if err != nil || !strings.Contains(name, "objects") || flag&os.O_WRONLY == 0 {
+	if err != nil || !strings.Contains(name, "objects") || strings.Contains(name, "probe") || flag&os.O_WRONLY == 0 {
 		return f, err
 	}
 	return &fullFile{f, name}, nil
