@@ -176,8 +176,8 @@ func CheckLabel(label string) error {
 	}) {
 		return fmt.Errorf("the label %q: letters, digits, -, _ and . are expected, and no number alone", label)
 	}
-	if _, err := strconv.Atoi(label); err == nil {
-		return fmt.Errorf("the label %q: a number alone is the name of a run; add a letter", label)
+	if _, err := strconv.Atoi(label); err == nil || label == "last" {
+		return fmt.Errorf("the label %q: a number alone and `last` are names of runs; choose another", label)
 	}
 	return nil
 }
@@ -308,7 +308,7 @@ func LoadRecord(dir, which string) (*Record, error) {
 		name = filepath.Join(runsDir(dir), recordName(n))
 	default:
 		if err := CheckLabel(which); err != nil {
-			return nil, err
+			return nil, fmt.Errorf("%w; there are the runs %s", err, runList(dir))
 		}
 		name = filepath.Join(labelsDir(dir), which+".json")
 	}

@@ -40,6 +40,11 @@ func runCommand(a *app) *cobra.Command {
 			if opt.longest < 0 {
 				return fmt.Errorf("found --longest %v; expected a time such as 30s or 5m", opt.longest)
 			}
+			if c.Flags().Changed("label") {
+				if err := pipeline.CheckLabel(opt.label); err != nil {
+					return err
+				}
+			}
 			a.status = a.run(c.Context(), folder(args), opt)
 			return nil
 		},
