@@ -25,6 +25,9 @@ removed can be made again.`,
 
 // trim removes what no kept run needs and says how much that was.
 func (a *app) trim(ctx context.Context, dir string) int {
+	if !isStudy(dir) {
+		return a.fail(ctx, fmt.Errorf("%s holds no %s; name the folder of a study", dir, pipeline.StudyFile))
+	}
 	removed, freed, err := pipeline.Trim(ctx, home(dir), a.waiting)
 	if err != nil {
 		return a.fail(ctx, err)
