@@ -263,30 +263,30 @@ func changedLines(stage string, a, b []string) []string {
 func (c *Comparison) Text() string {
 	var b strings.Builder
 	if len(c.Moved) == 0 {
-		fmt.Fprintf(&b, "From %s to %s nothing moved: %d values are the same.\n", c.From, c.To, c.Same)
+		setLine(&b, "From %s to %s nothing moved: %d values are the same.", c.From, c.To, c.Same)
 		return b.String()
 	}
-	fmt.Fprintf(&b, "From %s to %s %d values moved, %d are the same.\n", c.From, c.To, len(c.Moved), c.Same)
+	setLine(&b, "From %s to %s %d values moved, %d are the same.", c.From, c.To, len(c.Moved), c.Same)
 	for _, cause := range c.Causes {
-		fmt.Fprintf(&b, "because of %s (%d)\n", cause.Text, cause.Moves)
+		setLine(&b, "because of %s (%d)", cause.Text, cause.Moves)
 	}
 	for _, m := range c.Moved {
-		b.WriteString("  " + m.Address + ": ")
+		line := "  " + m.Address + ": "
 		switch {
 		case m.Old == nil:
-			b.WriteString("new, " + m.New.Print())
+			line += "new, " + m.New.Print()
 		case m.New == nil:
-			b.WriteString("gone, was " + m.Old.Print())
+			line += "gone, was " + m.Old.Print()
 		default:
-			b.WriteString(m.Old.Print() + " → " + m.New.Print())
+			line += m.Old.Print() + " → " + m.New.Print()
 			if m.ByU != nil {
-				fmt.Fprintf(&b, " (by %s u)", catalog.FormatPlain(math.Round(*m.ByU*100)/100))
+				line += fmt.Sprintf(" (by %s u)", catalog.FormatPlain(math.Round(*m.ByU*100)/100))
 			}
 		}
-		b.WriteByte('\n')
+		setLine(&b, "%s", line)
 		if len(c.Causes) > 1 {
 			for _, y := range m.Why {
-				b.WriteString("      because of " + y + "\n")
+				setLine(&b, "      because of %s", y)
 			}
 		}
 	}

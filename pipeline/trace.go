@@ -54,7 +54,6 @@ type Node struct {
 // SAMPLE, STAGE, NAME, ITEM, and may leave some out.
 func findValue(values []Value, address string) (*Value, error) {
 	var exact, hits []*Value
-	parts := strings.Split(address, "/")
 	for i := range values {
 		v := &values[i]
 		if v.Address() == address {
@@ -64,14 +63,7 @@ func findValue(values []Value, address string) (*Value, error) {
 		if who == "" {
 			who = v.Series
 		}
-		full := []string{who, v.Stage, v.Name, v.Item}
-		at := 0
-		for _, f := range full {
-			if at < len(parts) && parts[at] == f {
-				at++
-			}
-		}
-		if at == len(parts) {
+		if addresses([]string{who, v.Stage, v.Name, v.Item}, address) {
 			hits = append(hits, v)
 		}
 	}
@@ -88,7 +80,7 @@ func findValue(values []Value, address string) (*Value, error) {
 		}
 		var short []string
 		for i := range values {
-			short = append(short, strings.Join(strings.Split(values[i].Address(), "/")[:3], "/"))
+			short = append(short, strings.TrimSuffix(values[i].Address(), "/"+values[i].Item))
 		}
 		hint := "`fascicle run` makes values; out/values.json lists them"
 		if near := fault.Nearest(address, append(short, all...)); near != "" {
@@ -101,6 +93,22 @@ func findValue(values []Value, address string) (*Value, error) {
 		names = append(names, h.Address())
 	}
 	return nil, fmt.Errorf("%d values are called %q: %s; write more of the address", len(hits), address, shortList(names, 6))
+}
+
+// addresses tells whether an address names some of the words of full, in their order. Words may hold a slash themselves.
+func addresses(full []string, address string) bool {
+	for i, f := range full {
+		if f == "" {
+			continue
+		}
+		if f == address {
+			return true
+		}
+		if rest, ok := strings.CutPrefix(address, f+"/"); ok && addresses(full[i+1:], rest) {
+			return true
+		}
+	}
+	return false
 }
 
 // Trace gives the lineage of a value in the last run.
@@ -196,20 +204,19 @@ func (rec *Record) node(stage, output, item, port string, raw map[string]string,
 func (l *Lineage) Text() string {
 	var b strings.Builder
 	v := &l.Value
-	fmt.Fprintf(&b, "%s = %s", l.Address, v.Print())
-	b.WriteByte('\n')
+	setLine(&b, "%s = %s", l.Address, v.Print())
 	for _, f := range v.Flags {
-		fmt.Fprintf(&b, "  ! %s\n", f)
+		setLine(&b, "  ! %s", f)
 	}
 	if l.Budget.Note != "" {
-		fmt.Fprintf(&b, "uncertainty: %s\n", l.Budget.Note)
+		setLine(&b, "uncertainty: %s", l.Budget.Note)
 	} else {
 		b.WriteString("uncertainty, as fractions of u²:\n")
 		for _, s := range l.Budget.Shares {
-			fmt.Fprintf(&b, "  %5.1f %%  %s (%s)\n", 100*s.Fraction, s.Source, catalog.Format(s.Part, 0, mustUnitOrOne(v.Unit)))
+			setLine(&b, "  %5.1f %%  %s (%s)", 100*s.Fraction, s.Source, catalog.Format(s.Part, 0, mustUnitOrOne(v.Unit)))
 		}
 	}
-	fmt.Fprintf(&b, "made from (run %d):\n", l.Run)
+	setLine(&b, "made from (run %d):", l.Run)
 	l.write(&b, l.Root, "  ")
 	return b.String()
 }
@@ -247,37 +254,46 @@ func (v *Value) Print() string {
 	return s
 }
 
+// setLine writes one line, whatever the names in it hold.
+func setLine(b *strings.Builder, format string, args ...any) {
+	b.WriteString(fault.Visible(fmt.Sprintf(format, args...)))
+	b.WriteByte('\n')
+}
+
 func (l *Lineage) write(b *strings.Builder, n *Node, indent string) {
-	b.WriteString(indent)
+	head := indent
 	if n.Port != "" {
-		b.WriteString(n.Port + ": ")
+		head += n.Port + ": "
 	}
-	fmt.Fprintf(b, "%s %s", n.Stage, n.Item)
+	head += n.Stage + " " + n.Item
 	if n.Kind != "" {
-		fmt.Fprintf(b, " (%s)", n.Kind)
+		head += " (" + n.Kind + ")"
 	}
 	if n.Hash != "" {
-		fmt.Fprintf(b, " %s", n.Hash[:12])
+		head += " " + n.Hash[:12]
 	}
 	if !n.State.Good() && n.State != "" {
-		fmt.Fprintf(b, " %s: %s", n.State, n.Message)
+		head += fmt.Sprintf(" %s: %s", n.State, n.Message)
 	}
 	if n.Again {
-		b.WriteString(", as above\n")
+		head += ", as above"
+	}
+	setLine(b, "%s", head)
+	if n.Again {
 		return
 	}
-	b.WriteByte('\n')
 	in := indent + "    "
 	if n.File != "" {
-		fmt.Fprintf(b, "%sfile %s\n%sSHA-256 %s\n", in, n.File, in, n.SHA256)
+		setLine(b, "%sfile %s", in, n.File)
+		setLine(b, "%sSHA-256 %s", in, n.SHA256)
 	}
 	for _, k := range l.kinds {
 		if k.Name == n.Kind && k.Formula != "" {
-			fmt.Fprintf(b, "%sformula %s [%s]\n", in, k.Formula, k.Source)
+			setLine(b, "%sformula %s [%s]", in, k.Formula, k.Source)
 		}
 	}
 	for _, s := range n.Recipe {
-		fmt.Fprintf(b, "%s%s\n", in, s)
+		setLine(b, "%s%s", in, s)
 	}
 	for _, f := range n.From {
 		l.write(b, f, in)
