@@ -316,6 +316,8 @@ func TestTraceAddresses(t *testing.T) {
 		{"N15/guinier/Rg_7", []string{`no value is called "N15/guinier/Rg_7"`, "did you mean N15/guinier/Rg_1?"}},
 		{"N99", []string{`no value is called "N99"`, "SAMPLE/STAGE/NAME is expected"}},
 		{"", []string{`no value is called ""`}},
+		{"/", []string{`no value is called "/"`}},
+		{"N15/", []string{`no value is called "N15/"`}},
 		{"guinier/N15/Rg_1", []string{"no value is called"}}, // in another order
 		{"N15//Rg_1", []string{"no value is called"}},
 		{demo.Broken + "/guinier/Rg_1", []string{"no value is called"}},
