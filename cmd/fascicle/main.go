@@ -14,6 +14,9 @@ func main() {
 	// Most runs find nothing new and are over within a tenth of a second: collecting garbage in them is wasted. Memory stays
 	// bounded by what one group needs, so a larger heap between collections does little harm.
 	debug.SetGCPercent(400)
+	if os.Getenv("GOMEMLIMIT") == "" {
+		debug.SetMemoryLimit(280 << 20) // from here on memory counts for more than time
+	}
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	// After the first signal the program ends by itself, as soon as it can do so cleanly; a second one kills it.
 	context.AfterFunc(ctx, stop)
