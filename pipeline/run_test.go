@@ -28,6 +28,9 @@ func TestFirstRunMakesAllAndSecondKeepsAll(t *testing.T) {
 	if len(second.made) != 0 || len(second.kept) != len(first.made) || c.n.Load() != n {
 		t.Fatalf("second run made %v", second.made)
 	}
+	if first.Objects.Opened == 0 || second.Objects.Opened != 0 || second.Objects.Written != 0 {
+		t.Errorf("objects: %+v, then %+v; a run that finds nothing new opens none", first.Objects, second.Objects)
+	}
 	if first.Digest != second.Digest {
 		t.Error("made and kept items differ in the digest")
 	}
