@@ -26,7 +26,7 @@ func (r *reader) study(root *Node) *Study {
 	st := &Study{}
 	for _, key := range []string{"study", "samples", "graph"} {
 		if top[key] == nil {
-			r.add(Pos{}, fmt.Sprintf("no entry %q", key), requiredTop[key].expected, requiredTop[key].remedy)
+			r.add(root.Pos, fmt.Sprintf("no entry %q", key), requiredTop[key].expected, requiredTop[key].remedy)
 		}
 	}
 	for _, e := range root.Entries {
