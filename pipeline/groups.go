@@ -7,6 +7,9 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"fascicle/pipeline/formula"
+	"fascicle/pipeline/store"
 )
 
 // gathered is what a reference takes from its stages: items that pass its condition.
@@ -117,6 +120,9 @@ func (r *runner) groupLeads(s *stage, leads []*item) []*group {
 			if missing != "" {
 				g := &group{stage: s, name: it.name, leads: []*item{it}, fields: it.fields, state: Blocked,
 					message: fmt.Sprintf("%s has no value in field `%s`, by which stage %s takes items together%s", it.who(), missing, s.name, r.lookAt(it))}
+				if !it.state.Good() {
+					g.message = because(it) // the file that failed could not say
+				}
 				groups = append(groups, g)
 				continue
 			}
@@ -209,17 +215,19 @@ func (r *runner) pairGroup(g *group, ports [][]*gathered, trusts []*gathered) {
 		return
 	}
 	if s.lead.decl.Gather {
-		g.leads = slices.DeleteFunc(g.leads, func(it *item) bool {
+		var good []*item
+		for _, it := range g.leads {
 			if it.state.Good() {
-				return false
+				good = append(good, it)
+			} else {
+				g.missing = append(g.missing, r.missing(s.lead.decl.Name, it))
 			}
-			g.missing = append(g.missing, r.missing(s.lead.decl.Name, it))
-			return true
-		})
-		if len(g.leads) == 0 {
-			g.block("nothing is left to take together: %s", g.missing[0].Reason)
+		}
+		if len(good) == 0 {
+			g.block("nothing is left to take together: %s", g.missing[0].Reason) // the leads stay: what is missing is shown in their places
 			return
 		}
+		g.leads = good
 	}
 	for _, it := range g.leads {
 		if !it.state.Good() {
@@ -235,11 +243,10 @@ func (r *runner) pairGroup(g *group, ports [][]*gathered, trusts []*gathered) {
 		}
 		g.partners[i] = make([][]*item, len(g.leads))
 		for j, it := range g.leads {
+			var why string
 			for _, c := range ports[i] {
-				found := r.partners(g, b, c, it)
-				if g.state == Blocked {
-					return
-				}
+				found, none := r.partners(b, c, it)
+				why = cmp.Or(why, none)
 				for _, p := range found {
 					if p.state.Good() {
 						g.partners[i][j] = append(g.partners[i][j], p)
@@ -251,12 +258,17 @@ func (r *runner) pairGroup(g *group, ports [][]*gathered, trusts []*gathered) {
 					}
 				}
 			}
+			// one of several references may find a partner where another finds none
+			if len(g.partners[i][j]) == 0 && !b.decl.Gather {
+				g.block("%s", cmp.Or(why, r.noPartner(b, ports[i], it)))
+				return
+			}
 			slices.SortStableFunc(g.partners[i][j], func(a, b *item) int {
 				return cmp.Or(cmp.Compare(a.stage.rank, b.stage.rank), bytes.Compare(a.hash[:], b.hash[:]), naturalCompare(a.name, b.name))
 			})
 		}
 		if !b.decl.Many && !b.decl.Gather {
-			r.oneForAll(g, b, g.partners[i])
+			r.oneForAll(g, b, ports[i], g.partners[i])
 		}
 	}
 }
@@ -273,50 +285,71 @@ func (r *runner) missing(port string, it *item) Missing {
 	return Missing{Port: port, Stage: it.stage.name, Item: it.name, Sample: it.fields.sample(), State: it.state, Reason: it.message}
 }
 
-// oneForAll makes sure that a port that takes one partner got one, the same for all lead items of a group where the group is one.
-func (r *runner) oneForAll(g *group, b *boundPort, partners [][]*item) {
+// oneForAll makes sure that a port that takes one partner got one, the same for all lead items of the group.
+func (r *runner) oneForAll(g *group, b *boundPort, ports []*gathered, partners [][]*item) {
 	for j, p := range partners {
 		if len(p) > 1 {
-			g.block("%s has two partners at port `%s`: %s%s and %s%s", g.leads[j].who(), b.decl.Name, p[0].who(), r.lookAt(p[0]), p[1].who(), r.lookAt(p[1]))
+			var wanted []string
+			for _, c := range ports {
+				wanted = append(wanted, r.criteria(c.ref, g.leads[j]))
+			}
+			p = slices.SortedStableFunc(slices.Values(p), func(a, b *item) int { return naturalCompare(a.name, b.name) })
+			g.block("%s finds %d partners at port `%s` (%s) where one is due: %s%s and %s%s; narrow it with `match`, `nearest` or `where`", g.leads[j].who(), len(p), b.decl.Name,
+				strings.Join(wanted, ", or "), p[0].who(), r.lookAt(p[0]), p[1].who(), r.lookAt(p[1]))
+			return
+		}
+	}
+	for j, p := range partners[1:] {
+		if first := partners[0][0]; p[0] != first && p[0].hash != first.hash {
+			g.block("%s and %s are taken together, but have different partners at port `%s`: %s%s and %s%s; group them by what tells these apart", g.leads[0].who(), g.leads[j+1].who(), b.decl.Name,
+				first.who(), r.lookAt(first), p[0].who(), r.lookAt(p[0]))
 			return
 		}
 	}
 }
 
-// partners finds the partners of one lead item in what one reference gathered.
-func (r *runner) partners(g *group, b *boundPort, c *gathered, it *item) []*item {
+// partners finds the partners of one lead item in what one reference gathered. none says why a lead that lacks a field cannot have any.
+func (r *runner) partners(b *boundPort, c *gathered, it *item) (found []*item, none string) {
 	ref := c.ref
-	found := c.items
-	var key, missing string
+	found = c.items
 	if len(ref.partner) > 0 {
-		key, missing = it.fields.keyOf(r.p.fields, ref.lead)
+		key, missing := r.pairKey(ref, it)
 		if missing != "" {
-			if b.decl.Gather {
-				return nil
-			}
-			g.block("%s has no value in field `%s`, by which its partner at port `%s` is found%s", it.who(), missing, b.decl.Name, r.lookAt(it))
-			return nil
+			return nil, r.noValue(b, missing, it)
 		}
 		found = c.byKey[key]
 	}
 	if len(ref.nearest) > 0 {
+		for _, n := range ref.nearest {
+			if _, ok := r.position(n.field, it); !ok {
+				return nil, r.noValue(b, r.p.fields.names[n.field], it)
+			}
+		}
 		found = r.nearestOf(ref, it, found)
 	}
-	if b.decl.Gather || b.decl.Many {
-		if len(found) == 0 && !b.decl.Gather && !b.decl.Optional {
-			g.block("%s", r.noPartner(b, c, it))
+	return found, ""
+}
+
+func (r *runner) noValue(b *boundPort, field string, it *item) string {
+	return fmt.Sprintf("%s has no value in field `%s`, by which its partner at port `%s` is found%s", it.who(), field, b.decl.Name, r.lookAt(it))
+}
+
+// pairKey joins the values by which a lead item finds its partners, in the units of the partners' fields: those are what keys are made of.
+func (r *runner) pairKey(ref *reference, it *item) (key, missing string) {
+	t := r.p.fields
+	if slices.Equal(ref.partner, ref.lead) {
+		return it.fields.keyOf(t, ref.lead)
+	}
+	var as Fields
+	for i, id := range ref.lead {
+		v, _ := it.fields.get(id)
+		var err error
+		if v, err = t.parse(ref.partner[i], v.Text, t.types[id].Unit); err != nil || v.Null {
+			return "", t.names[id]
 		}
-		return found
+		as.set(ref.partner[i], v)
 	}
-	switch {
-	case len(found) == 1:
-	case len(found) == 0 && len(c.ref.sources) > 0:
-		g.block("%s", r.noPartner(b, c, it))
-	case len(found) > 1:
-		g.block("%s finds %d partners at port `%s` (%s) where one is due: %s%s and %s%s; narrow it with `match`, `nearest` or `where`", it.who(), len(found), b.decl.Name, r.criteria(ref, it),
-			found[0].who(), r.lookAt(found[0]), found[1].who(), r.lookAt(found[1]))
-	}
-	return found
+	return as.keyOf(t, ref.partner)
 }
 
 // criteria says in words what a partner must have.
@@ -339,24 +372,30 @@ func (r *runner) criteria(ref *reference, it *item) string {
 }
 
 // noPartner says what was looked for and where a person should look.
-func (r *runner) noPartner(b *boundPort, c *gathered, it *item) string {
-	var stages []string
-	for _, src := range c.ref.sources {
-		stages = append(stages, src.stage.name)
-	}
-	where := ""
-	if pats := r.patterns(c.ref); len(pats) > 0 {
-		where = "; look for a file like " + strings.Join(pats, " or ")
-	}
-	have := fmt.Sprintf("stage %s has none", strings.Join(stages, ", "))
-	if n := len(c.items); n > 0 {
-		names := make([]string, 0, n)
+func (r *runner) noPartner(b *boundPort, all []*gathered, it *item) string {
+	var wanted, have, pats []string
+	for _, c := range all {
+		wanted = append(wanted, r.criteria(c.ref, it))
+		pats = append(pats, r.patterns(c.ref)...)
+		var stages, names []string
+		for _, src := range c.ref.sources {
+			stages = append(stages, src.stage.name)
+		}
 		for _, p := range c.items {
 			names = append(names, p.name)
 		}
-		have = fmt.Sprintf("stage %s has %s", strings.Join(stages, ", "), shortList(names, 4))
+		word := "none"
+		if len(names) > 0 {
+			word = shortList(names, 4)
+		}
+		have = append(have, fmt.Sprintf("stage %s has %s", strings.Join(stages, ", "), word))
 	}
-	return fmt.Sprintf("%s has no partner at port `%s` (%s): %s%s", it.who(), b.decl.Name, r.criteria(c.ref, it), have, where)
+	slices.Sort(pats)
+	where := ""
+	if pats = slices.Compact(pats); len(pats) > 0 {
+		where = "; look for a file like " + strings.Join(pats, " or ")
+	}
+	return fmt.Sprintf("%s has no partner at port `%s` (%s): %s%s", it.who(), b.decl.Name, strings.Join(wanted, ", or "), strings.Join(have, ", "), where)
 }
 
 // patterns lists the file patterns of the imports behind a reference.
@@ -431,7 +470,7 @@ func (r *runner) position(id int, it *item) (float64, bool) {
 			return float64(t.Unix()), true
 		}
 	}
-	return v.Number, true
+	return v.Number, r.p.fields.types[id].Sort == formula.Number
 }
 
 // trustIndex prepares the checks that a stage trusts.
@@ -452,7 +491,8 @@ func (r *runner) trustIndex(s *stage) []*gathered {
 	return out
 }
 
-// distrust says why an item must not be used, by the checks that its stage trusts; "" when it may. A check beyond its notice only flags.
+// distrust says why an item must not be used, by the checks that its stage trusts; "" when it may. A check beyond its notice only flags:
+// see doubts.
 func (r *runner) distrust(it *item, trusts []*gathered) string {
 	for _, c := range trusts {
 		check := c.ref.sources[0].stage
@@ -479,5 +519,40 @@ func (r *runner) distrust(it *item, trusts []*gathered) string {
 func (r *runner) trust(g *group, it *item, trusts []*gathered) {
 	if why := r.distrust(it, trusts); why != "" {
 		g.block("%s", why)
+		return
 	}
+	if flags := r.doubts(it, trusts); len(flags) > 0 {
+		if g.doubts == nil {
+			g.doubts = map[*item][]store.Flag{}
+		}
+		g.doubts[it] = flags
+	}
+}
+
+// doubts flags an item whose checks are beyond their notice. It is no part of what is stored: the item's recipe does not know its checks.
+func (r *runner) doubts(it *item, trusts []*gathered) (flags []store.Flag) {
+	for _, c := range trusts {
+		key, _ := it.fields.keyOf(r.p.fields, c.ref.lead)
+		for _, p := range c.byKey[key] {
+			if why := p.flagAt(Notice); why != "" {
+				flags = append(flags, store.Flag{Level: string(Flagged), Text: fmt.Sprintf("the check %s is beyond its notice: %s", p.who(), why)})
+			}
+		}
+	}
+	return flags
+}
+
+// doubtsOf gives what one of the group's lead items (−1: any of them) is doubted for.
+func (g *group) doubtsOf(lead int) (flags []store.Flag) {
+	for i, it := range g.leads {
+		if i != lead && lead >= 0 {
+			continue
+		}
+		for _, f := range g.doubts[it] {
+			if !slices.Contains(flags, f) {
+				flags = append(flags, f)
+			}
+		}
+	}
+	return flags
 }

@@ -195,10 +195,13 @@ func (p *Project) fileGroup(s *stage, file string, captures []catalog.Capture, s
 // an empty cell takes the file's, two values are refused.
 func (p *Project) joinSample(f *Fields) string {
 	v, ok := f.get(p.sampleID)
-	if !ok || v.Null || f.row != nil {
+	if !ok || v.Null {
 		return ""
 	}
-	row := p.rows[v.Text]
+	row := f.row
+	if row == nil {
+		row = p.rows[v.Text]
+	}
 	if row == nil {
 		names := p.Sheet.Samples()
 		hint := ""
@@ -286,8 +289,9 @@ func (p *Project) inFile(s *stage, name, text string) (ownField, error) {
 		return ownField{}, fmt.Errorf("a field %q that the stage does not announce", name)
 	}
 	v, err := p.fields.parse(id, text, s.brings[at].Unit)
-	if err == nil && p.fields.types[id].Sort == formula.Date {
-		v.Text = strings.TrimSpace(v.Text)
+	if err == nil && !v.Null && p.fields.types[id].Sort == formula.Date {
+		// a date that is none would be nearest to anything
+		v.Text, err = catalog.ParseDate(strings.TrimSpace(v.Text))
 	}
 	return ownField{id, v}, err
 }

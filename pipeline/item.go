@@ -79,11 +79,11 @@ type group struct {
 
 	file     string // of an import
 	captures []ownField
-	fileErr  error
 	fileHash [32]byte
 	fileSize int64
 
 	numbers map[string][]Evaluated
+	doubts  map[*item][]store.Flag // of lead items: checks that they trust are beyond their notice
 	recipe  []byte
 	key     store.RecipeKey
 	outputs []*item

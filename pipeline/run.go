@@ -301,6 +301,10 @@ func (r *runner) begin(s *stage) bool {
 			continue
 		}
 		if s.kind.Reads && !r.fileRecipe(g, plan, nil) {
+			if g.state == Blocked {
+				r.close(g, nil, false, nil)
+				continue
+			}
 			heap.Push(&r.queue, &task{g})
 			continue
 		}
@@ -346,10 +350,10 @@ func (r *runner) fileRecipe(g *group, p *stagePlan, sum *[32]byte) bool {
 	if len(p.fields) > 0 {
 		g.numbers = map[string][]Evaluated{}
 	}
+	file := &item{stage: g.stage, name: g.name, fields: g.fields, group: g, lead: -1}
 	for _, f := range p.fields {
 		n, line, err := r.number(f, &g.fields)
-		if err != nil {
-			g.fileErr = fmt.Errorf("setting `%s`: %w", f.Path, err)
+		if r.nullOrBad(g, f, file, n, err) {
 			return false
 		}
 		g.numbers[f.Path] = []Evaluated{n}
@@ -391,6 +395,7 @@ func (r *runner) togetherItems(s *stage) {
 				if why := r.distrust(it, trusts); why != "" {
 					c.state, c.message = Blocked, why
 				}
+				c.flags = slices.Concat(c.flags, r.doubts(it, trusts))
 			}
 			r.items[s] = append(r.items[s], &c)
 		}
@@ -477,6 +482,9 @@ func (r *runner) entryItems(g *group, e *store.Entry) {
 		if len(e.Flags) > 0 {
 			it.flags = append(slices.Clone(e.Flags), it.flags...)
 		}
+		if g.doubts != nil {
+			it.flags = slices.Concat(it.flags, g.doubtsOf(o.Lead))
+		}
 		g.outputs = append(g.outputs, it)
 	}
 }
@@ -500,6 +508,9 @@ func (r *runner) importedItem(g *group, it *item, o *store.Object, several bool)
 		if err != nil {
 			it.state, it.message = Blocked, fmt.Sprintf("%s: the file says `%s` = %q: %v", g.file, f.Name, f.Value, err)
 			continue
+		}
+		if known, _ := it.fields.get(of.id); of.value.Null && !known.Null {
+			continue // what the file leaves empty, the sheet may say
 		}
 		it.fields.set(of.id, of.value)
 		if r.inName(g.stage, f.Name) {
@@ -552,6 +563,7 @@ func (r *runner) endStage(s *stage) {
 				if why := r.distrust(it, trusts); why != "" {
 					r.reblock(it, why)
 				}
+				it.flags = slices.Concat(it.flags, r.doubts(it, trusts))
 			}
 		}
 	}
@@ -570,7 +582,8 @@ func (r *runner) reblock(it *item, why string) {
 	r.counts.Blocked++
 	it.state, it.message = Blocked, why
 	if r.opt.Event != nil {
-		r.opt.Event(Event{Stage: it.stage.name, Output: it.output, Item: it.name, State: Blocked, Message: why, Total: r.total})
+		r.opt.Event(Event{Stage: it.stage.name, Output: it.output, Item: it.name, State: Blocked, Message: why,
+			Done: r.counts.Made + r.counts.Kept + r.counts.Failed + r.counts.Blocked, Total: r.total})
 	}
 }
 

@@ -25,8 +25,7 @@ func (r *runner) do(t *task) *taskResult {
 		}
 		g.fileSize = int64(len(data))
 		if !r.fileRecipe(g, r.plans[g.stage], &sum) {
-			res.err = g.fileErr
-			return res
+			return res // its group is blocked
 		}
 		if !r.opt.Remake {
 			if e, ok := r.store.Lookup(g.key); ok {
