@@ -3,6 +3,7 @@ package pipeline_test
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"runtime"
 	"strings"
 	"testing"
@@ -227,7 +228,7 @@ func TestCaptureAgainstTheSheet(t *testing.T) {
 // An import may give many items of one file. They are stored as they come: memory holds one at a time.
 func TestStreamOfItems(t *testing.T) {
 	const n = 20000
-	dir := t.TempDir()
+	dir := quickDir(t)
 	write(t, dir, "raw/all.csv", strings.Repeat("x", 10))
 	write(t, dir, "samples.csv", "sample\nS1\n")
 	write(t, dir, "study.yaml", "study: stream\nsamples: samples.csv\ngraph:\n  curves:\n    kind: t.stream\n    set: {files: raw/all.csv}\n")
@@ -267,6 +268,9 @@ func TestStreamOfItems(t *testing.T) {
 	// all tables together would be 80 MB
 	if most > 60<<20 {
 		t.Errorf("%d MB of heap while items stream", most>>20)
+	}
+	if lines := strings.Count(string(readFile(t, filepath.Join(dir, pipeline.StateDir, "store", "index"))), "\n"); lines != 1 {
+		t.Errorf("%d recipes for one file", lines)
 	}
 	second := run(t, dir, []*pipeline.Kind{kind}, pipeline.Options{})
 	if second.Counts.Kept != n || second.Objects.Opened != 0 {

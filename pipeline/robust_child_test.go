@@ -126,8 +126,17 @@ func (c *child) until(word string) (line string, ok bool) {
 	return "", false
 }
 
-// report waits for the end of a process that must end well.
+// report waits for the end of a process whose run must end well.
 func (c *child) report(t testing.TB) (rep childReport) {
+	t.Helper()
+	if rep = c.outcome(t); len(rep.Failures) > 0 {
+		t.Fatal(rep.Failures)
+	}
+	return rep
+}
+
+// outcome waits for the end of a process.
+func (c *child) outcome(t testing.TB) (rep childReport) {
 	t.Helper()
 	line, ok := c.until("end ")
 	if !ok {
@@ -135,9 +144,6 @@ func (c *child) report(t testing.TB) (rep childReport) {
 	}
 	if err := json.Unmarshal([]byte(strings.TrimPrefix(line, "end ")), &rep); err != nil {
 		t.Fatal(err)
-	}
-	if len(rep.Failures) > 0 {
-		t.Fatal(rep.Failures)
 	}
 	return rep
 }
