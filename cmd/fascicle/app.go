@@ -28,7 +28,7 @@ const (
 func Main(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 	a := &app{out: stdout, err: stderr, kinds: stages.Kinds()}
 	root := rootCommand(a)
-	root.SetArgs(args)
+	root.SetArgs(append([]string{}, args...)) // cobra takes nil for the arguments of the process
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	if err := root.ExecuteContext(ctx); err != nil { // only what cobra says of the command line: commands set a.status
