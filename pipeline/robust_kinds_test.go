@@ -194,7 +194,7 @@ func TestMisbehavingKindFailsItsItemAlone(t *testing.T) {
 	for _, m := range misdeeds() {
 		t.Run(m.name, func(t *testing.T) {
 			t.Parallel()
-			dir := t.TempDir()
+			dir := quickDir(t)
 			write(t, dir, "samples.csv", "sample\nS1\nS2\nS3\n")
 			write(t, dir, "raw/S1.csv", "1,11\n2,5\n")
 			write(t, dir, "raw/S2.csv", "1,13\n2,5\n")
@@ -296,7 +296,7 @@ func TestMisbehavingImportFailsItsFileAlone(t *testing.T) {
 	} {
 		t.Run(m.name, func(t *testing.T) {
 			t.Parallel()
-			dir := t.TempDir()
+			dir := quickDir(t)
 			write(t, dir, "samples.csv", "sample\nS1\nS2\nS3\n")
 			for _, s := range []string{"S1", "S2", "S3"} {
 				write(t, dir, "raw/"+s+".csv", s)

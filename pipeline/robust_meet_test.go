@@ -133,7 +133,7 @@ func meeting(t *testing.T, kinds []*pipeline.Kind, sheet string, files map[strin
 
 func meetingDir(t *testing.T, sheet string, files map[string]string, graph string) string {
 	t.Helper()
-	dir := t.TempDir()
+	dir := quickDir(t)
 	write(t, dir, "samples.csv", sheet)
 	for _, name := range slices.Sorted(maps.Keys(files)) {
 		write(t, dir, "raw/"+name, files[name])
