@@ -91,7 +91,7 @@ func (c badCase) run(t *testing.T) string {
 	}
 	text := strings.ReplaceAll(ran.err+ran.out, s.dir, "DIR")
 	text = temporary.ReplaceAllString(hash.ReplaceAllString(text, "HASH"), ".tmp")
-	text = strings.ReplaceAll(text, "(the object is not there: HASH)", "(store: object HASH is damaged; it is dropped, so that it is made again)")
+	text = strings.ReplaceAll(text, "the object is not there: HASH", "object HASH is damaged; it is dropped, so that it is made again")
 	text = damage.ReplaceAllString(text, "is damaged;")
 	if strings.ContainsFunc(text, func(r rune) bool { return r < ' ' && r != '\n' || r == 0x7f || r == utf8.RuneError }) {
 		t.Errorf("characters that a terminal obeys, or that are no text: %q", text)
