@@ -4,10 +4,12 @@ import (
 	"cmp"
 	"crypto/sha256"
 	"fmt"
+	"maps"
 	"reflect"
 	"slices"
 	"strconv"
 	"strings"
+	"unicode"
 
 	"fascicle/catalog"
 	"fascicle/pipeline/formula"
@@ -41,10 +43,9 @@ func eachSetting(v reflect.Value, f func(any)) {
 
 // stagePlan is what all recipes of a stage have in common, worked out once.
 type stagePlan struct {
-	common  []byte // key format, kind, settings
-	fields  []*Field
-	columns []*formula.Formula // of ColumnName and Expr settings: the fields they name go into recipes
-	flags   []string
+	common []byte // key format, kind, settings
+	fields []*Field
+	reads  []int // fields that ColumnName and Expr settings read: their values go into recipes
 }
 
 func (r *runner) plan(s *stage) *stagePlan {
@@ -56,6 +57,8 @@ func (r *runner) plan(s *stage) *stagePlan {
 		for _, l := range settingLines(v, s.decl.Set, "", true) {
 			fmt.Fprintf(&b, "set %s = %s\n", l.Path, oneLine(l.Value))
 		}
+		var formulas []*formula.Formula
+		var texts []string
 		eachSetting(v, func(x any) {
 			switch x := x.(type) {
 			case *Field:
@@ -64,14 +67,23 @@ func (r *runner) plan(s *stage) *stagePlan {
 				}
 			case *ColumnName:
 				if x.formula != nil {
-					p.columns = append(p.columns, x.formula)
+					formulas = append(formulas, x.formula)
+				} else {
+					texts = append(texts, x.Name)
 				}
 			case *Expr:
 				if x.formula != nil {
-					p.columns = append(p.columns, x.formula)
+					formulas = append(formulas, x.formula)
+				} else {
+					texts = append(texts, x.Text)
 				}
 			}
 		})
+		var constants []string
+		p.reads, constants = r.p.reading(formulas, texts)
+		for _, l := range constants {
+			b.WriteString(oneLine(l) + "\n")
+		}
 	}
 	p.common = []byte(b.String())
 	return p
@@ -207,37 +219,67 @@ func (r *runner) evaluateAlso(g *group, f *Field, port string, lead int, lines *
 	}
 }
 
-// fieldLines names the fields that ColumnName and Expr settings read, for one item.
+// fieldLines gives the fields that ColumnName and Expr settings read, for one item, with their units: an expression turns them into others.
 func (r *runner) fieldLines(p *stagePlan, it *item) []string {
 	var out []string
-	for _, f := range p.columns {
-		for _, name := range r.fieldNames(f, map[string]bool{}) {
-			if id, ok := r.p.fields.id(name); ok {
-				if v, ok := it.fields.get(id); ok {
-					out = append(out, "field "+name+" = "+strconv.Quote(v.String()))
-				}
-			}
-		}
-	}
-	slices.Sort(out)
-	return slices.Compact(out)
-}
-
-// fieldNames lists the fields that a formula reads, also through conditions.
-func (r *runner) fieldNames(f *formula.Formula, seen map[string]bool) []string {
-	var out []string
-	for _, n := range f.Names() {
-		if seen[n] {
-			continue
-		}
-		seen[n] = true
-		if d, ok := r.p.defs.byName[n]; ok && !d.derived {
-			out = append(out, r.fieldNames(d.formula, seen)...)
-		} else {
-			out = append(out, n)
+	for _, id := range p.reads {
+		if v, ok := it.fields.get(id); ok {
+			out = append(out, "field "+r.p.fields.names[id]+" = "+strconv.Quote(v.String())+unitTail(r.p.fields.types[id]))
 		}
 	}
 	return out
+}
+
+func unitTail(t formula.Type) string {
+	if t.Sort != formula.Number || t.Unit.IsOne() {
+		return ""
+	}
+	return " " + t.Unit.Code()
+}
+
+// reading finds out what the expressions of ColumnName and Expr settings read: fields, whose values differ from item to item, and
+// constants, as lines. An expression whose columns are known only when the items are is not compiled yet: each of its words may be a name.
+func (p *Project) reading(formulas []*formula.Formula, texts []string) (fields []int, constants []string) {
+	names := map[string]bool{}
+	var read func(f *formula.Formula)
+	add := func(n string) {
+		if names[n] {
+			return
+		}
+		names[n] = true
+		if d, ok := p.defs.byName[n]; ok && !d.derived {
+			read(d.formula) // of a condition
+		}
+	}
+	read = func(f *formula.Formula) {
+		for _, n := range slices.Concat(f.Names(), f.Maps()) {
+			add(n)
+		}
+		for _, m := range f.Members() {
+			add(m[0])
+		}
+	}
+	for _, f := range formulas {
+		read(f)
+	}
+	for _, t := range texts {
+		for _, word := range strings.FieldsFunc(t, func(c rune) bool { return c != '_' && !unicode.IsLetter(c) && !unicode.IsDigit(c) }) {
+			add(word)
+		}
+	}
+	for _, n := range slices.Sorted(maps.Keys(names)) {
+		if id, ok := p.fields.id(n); ok {
+			fields = append(fields, id)
+		}
+	}
+	for _, n := range slices.Sorted(maps.Keys(p.constants)) {
+		if stem, _, _ := strings.Cut(n, "."); names[stem] {
+			// in full: the printed form of a number is rounded
+			c := p.constants[n].number
+			constants = append(constants, fmt.Sprintf("constant %s = %s ± %s %s", n, catalog.FormatPlain(c.Value), catalog.FormatPlain(c.U), c.Unit.Code()))
+		}
+	}
+	return fields, constants
 }
 
 // writeRecipe puts a group's leads in order and writes its recipe and key. The order of leads is that of their content, then of what
@@ -248,7 +290,7 @@ func (r *runner) writeRecipe(g *group, p *stagePlan) {
 		return
 	}
 	s := g.stage
-	if len(p.columns) > 0 {
+	if len(p.reads) > 0 {
 		for j, it := range g.leads {
 			lines[j] = append(lines[j], r.fieldLines(p, it)...)
 		}
@@ -273,12 +315,10 @@ func (r *runner) writeRecipe(g *group, p *stagePlan) {
 			for k, q := range g.partners[i][j] {
 				b = append(b, "  port "...)
 				b = appendItemLine(b, port.decl, k, q, s.kind)
-				if port.decl.Gather {
-					for _, l := range r.fieldLines(p, q) {
-						b = append(b, "    "...)
-						b = append(b, oneLine(l)...)
-						b = append(b, '\n')
-					}
+				for _, l := range r.fieldLines(p, q) {
+					b = append(b, "    "...)
+					b = append(b, oneLine(l)...)
+					b = append(b, '\n')
 				}
 			}
 		}
