@@ -94,6 +94,7 @@ const (
 	Flagged   FlagLevel = "flag"      // a person must judge
 	Notice    FlagLevel = "notice"    // an instrument's check is beyond its notice
 	Tolerance FlagLevel = "tolerance" // beyond its tolerance: what trusts this item is blocked
+	Bound     FlagLevel = "bound"     // a parameter ended at its bound: a person must judge, and a shared part found so is not known
 )
 
 // Fed tells whether anything feeds the port.

@@ -326,7 +326,7 @@ func rest(item, sample string) string {
 // raises tells whether a flag is shown as a mark beside numbers. Notes and choices are told in the sample's card alone.
 func raises(level string) bool {
 	switch pipeline.FlagLevel(level) {
-	case pipeline.Flagged, pipeline.Notice, pipeline.Tolerance:
+	case pipeline.Flagged, pipeline.Notice, pipeline.Tolerance, pipeline.Bound:
 		return true
 	}
 	return false
