@@ -37,6 +37,17 @@ func Format(value, u float64, unit Unit) string {
 	return text + " " + symbol
 }
 
+// FormatNu is Format, with the degrees of freedom of u behind a semicolon to 4 digits at most, as ParseNumber reads them:
+// `215(10) nm; nu 25.6`. They are left out where they are infinite or unknown (nu is not a positive finite number), or u is no positive
+// number.
+func FormatNu(value, u, nu float64, unit Unit) string {
+	text := Format(value, u, unit)
+	if !(nu > 0) || math.IsInf(nu, 0) || !(u > 0) || math.IsInf(u, 0) || math.IsNaN(value) || math.IsInf(value, 0) {
+		return text
+	}
+	return text + "; nu " + tidyExponent(strconv.FormatFloat(nu, 'g', 4, 64))
+}
+
 func formatUncertain(value, u float64) string {
 	// 10^place is the last digit that is kept; 950 to 999 need no case of their own: one digit less of 9.5 is two of 10
 	lead, place := leading(u)

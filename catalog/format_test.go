@@ -110,3 +110,22 @@ func TestFormatPlainReadsBack(t *testing.T) {
 		}
 	})
 }
+
+func TestFormatNu(t *testing.T) {
+	nm := mustUnit("nm")
+	for _, test := range []struct {
+		value, u, nu float64
+		want         string
+	}{
+		// JCGM 100:2008, H.1.6, from memory (end gauge): l = 50.000 838 mm, u = 32 nm, 16 effective degrees of freedom
+		{838, 32, 16, "838(32) nm; nu 16"}, {215, 9.7, 25.612, "215(10) nm; nu 25.61"}, {1, 0.1, 0.5, "1.00(10) nm; nu 0.5"},
+		{1, 0.1, 2e7, "1.00(10) nm; nu 2e7"}, {1, 0.1, 0, "1.00(10) nm"}, {1, 0.1, math.Inf(1), "1.00(10) nm"}, {1, 0.1, math.NaN(), "1.00(10) nm"},
+		{1, 0.1, -2, "1.00(10) nm"}, {1, 0, 5, "1 nm"}, {1, math.NaN(), 5, "1 nm"}, {math.NaN(), 1, 5, "–"},
+	} {
+		t.Run(test.want, func(t *testing.T) {
+			if got := FormatNu(test.value, test.u, test.nu, nm); got != test.want {
+				t.Errorf("got %s", got)
+			}
+		})
+	}
+}

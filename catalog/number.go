@@ -16,6 +16,7 @@ import (
 type Number struct {
 	Value   float64 // in Unit
 	U       float64 // standard uncertainty in Unit; 0 when HasU is false
+	Nu      float64 // degrees of freedom of U (JCGM 100:2008, G.3); 0: infinite, or HasU is false
 	HasU    bool
 	Unit    Unit
 	HasUnit bool   // false: a bare number
@@ -56,17 +57,24 @@ const longestNumber = 400
 // ParseNumber reads a number with or without standard uncertainty and unit:
 //
 //	-3.5    10.00(2) mm    1.2(3)e-4 mol/L    12.3(1.5) ns    1.003 ± 0.004 cm    (1.003 +- 0.004)e2 cm    5 %    0.1 1/nm
+//	215(9.7) nm; nu 25.6
 //
-// Whole digits in brackets count in the last place of the value; with a point they are the uncertainty itself. The decimal
-// sign is the point. The error is a *fault.Fault without a place; where the number is sound and its unit is not known, Found
-// begins with the words `unknown unit`, and Remedy names the nearest one.
+// Whole digits in brackets count in the last place of the value; with a point they are the uncertainty itself. An uncertainty
+// may be larger than the value (see UExceedsValue), and none is negative. Behind a semicolon stand the degrees of freedom of the
+// uncertainty, a number above 0 (`nu 25.6`, `nu = 25.6`, `ν 25.6`); without them they are infinite. The decimal sign is the
+// point. The error is a *fault.Fault without a place; where the number is sound and its unit is not known, Found begins with
+// the words `unknown unit`, and Remedy names the nearest one.
 func ParseNumber(s string) (Number, error) {
 	n := Number{Text: strings.TrimSpace(s)}
 	text := tidyNumber(n.Text)
 	if len(text) > longestNumber {
 		return Number{}, numberFault(text[:20]+"…", numberForms, "")
 	}
-	rest, f := n.scan(text)
+	text, nu, hasNu := strings.Cut(text, ";")
+	rest, f := n.scan(strings.TrimSpace(text))
+	if f == nil && hasNu {
+		f = n.scanNu(nu)
+	}
 	if f != nil {
 		return Number{}, f
 	}
@@ -123,6 +131,9 @@ func (n *Number) scan(s string) (rest string, f *fault.Fault) {
 		return "", numberFault(n.Text, numberForms, "")
 	}
 	inner, grouped := s, false
+	if negativeU(s) {
+		return "", numberFault(n.Text, "an uncertainty of 0 or more", "remove the sign of the uncertainty")
+	}
 	if strings.HasPrefix(s, "(") {
 		end := strings.IndexByte(s, ')')
 		if end < 0 || !strings.Contains(s[:end], "+") {
@@ -168,6 +179,50 @@ func (n *Number) scan(s string) (rest string, f *fault.Fault) {
 	}
 	n.HasU, n.value.decimal, n.u.decimal = hasU, value, u
 	return strings.TrimSpace(rest), nil
+}
+
+// negativeU tells whether what stands where the uncertainty does begins with a minus, as in 10(-2) and 1.2 ± -0.1.
+func negativeU(s string) bool {
+	_, rest := scanDecimal(strings.TrimLeft(s, "(+- "))
+	if strings.HasPrefix(rest, "(-") {
+		return true
+	}
+	_, rest, _ = scanExponent(rest)
+	u, found := cutPlusMinus(rest)
+	return found && strings.HasPrefix(u, "-")
+}
+
+const nuForms = "degrees of freedom above 0, as in 215(9.7) nm; nu 25.6"
+
+// scanNu reads what stands behind the semicolon: `nu 25.6`.
+func (n *Number) scanNu(s string) *fault.Fault {
+	s = strings.TrimSpace(s)
+	word := strings.TrimPrefix(s, "nu")
+	if word == s {
+		word = strings.TrimPrefix(s, "\u03BD")
+	}
+	sign := strings.TrimLeft(word, " \t")
+	digits := strings.TrimLeft(strings.TrimPrefix(sign, "="), " \t")
+	d, rest, ok := scanUnsigned(digits)
+	if word == s || digits == word || !ok || rest != "" { // digits == word: neither a space nor a sign in between
+		remedy := ""
+		if strings.HasPrefix(strings.ToLower(strings.TrimLeft(digits, "+")), "inf") {
+			remedy = "leave nu out where it is infinite"
+		}
+		return numberFault(n.Text, nuForms, remedy)
+	}
+	if !n.HasU {
+		return numberFault(n.Text, "an uncertainty in front of its degrees of freedom, as in 215(9.7) nm; nu 25.6", "write the uncertainty, or remove nu")
+	}
+	nu, err := d.float()
+	if err != nil {
+		return numberFault(n.Text, err.Error(), "")
+	}
+	if nu == 0 {
+		return numberFault(n.Text, nuForms, "leave nu out where it is infinite")
+	}
+	n.Nu = nu
+	return nil
 }
 
 // scanValue reads `-1.2(3)e-4`; u is without digits when there is no bracket.
@@ -216,7 +271,7 @@ func cutPlusMinus(s string) (string, bool) {
 }
 
 // In gives the number in another unit: exact arithmetic on what was written, rounded once. So 10 mm and 1 cm are the same
-// float64 in nm. A bare number converts to dimensionless units only. The error is a *fault.Fault without a place.
+// float64 in nm. Degrees of freedom stay. A bare number converts to dimensionless units only. The error is a *fault.Fault without a place.
 func (n Number) In(u Unit) (Number, error) {
 	c, err := Convert(n.Unit, u)
 	if err != nil {
@@ -229,7 +284,7 @@ func (n Number) In(u Unit) (Number, error) {
 		}
 		return Number{}, err
 	}
-	m := Number{HasU: n.HasU, Unit: u, HasUnit: true, Text: n.Text}
+	m := Number{Nu: n.Nu, HasU: n.HasU, Unit: u, HasUnit: true, Text: n.Text}
 	if m.Value, m.value.rat, err = convertExact(c, n.value, n.Value, false); err == nil && n.HasU {
 		m.U, m.u.rat, err = convertExact(c, n.u, n.U, true)
 	}
@@ -259,15 +314,19 @@ func (n Number) written() string {
 	return FormatPlain(n.Value)
 }
 
-// Equal tells whether two numbers have the same value, uncertainty, unit and text.
+// UExceedsValue tells whether the standard uncertainty is larger than the value's magnitude: allowed, as of a blank's
+// signal, but for most settings a slip that a caller may want to ask about. It tells nothing about °C, whose zero is anywhere.
+func (n Number) UExceedsValue() bool { return n.HasU && n.U > math.Abs(n.Value) }
+
+// Equal tells whether two numbers have the same value, uncertainty, degrees of freedom, unit and text.
 func (n Number) Equal(m Number) bool {
-	return n.Value == m.Value && n.U == m.U && n.HasU == m.HasU && n.HasUnit == m.HasUnit && n.Text == m.Text && n.Unit.Equal(m.Unit)
+	return n.Value == m.Value && n.U == m.U && n.Nu == m.Nu && n.HasU == m.HasU && n.HasUnit == m.HasUnit && n.Text == m.Text && n.Unit.Equal(m.Unit)
 }
 
-// String is the number as Format prints it.
+// String is the number as FormatNu prints it.
 func (n Number) String() string {
 	if n.HasU {
-		return Format(n.Value, n.U, n.Unit)
+		return FormatNu(n.Value, n.U, n.Nu, n.Unit)
 	}
 	return Format(n.Value, math.NaN(), n.Unit)
 }

@@ -45,6 +45,12 @@ func TestParseNumber(t *testing.T) {
 		{"2 10*3/s", Number{Value: 2, Unit: unit("kcps"), HasUnit: true}}, {"2 10³/s", Number{Value: 2, Unit: unit("kcps"), HasUnit: true}},
 		{"31/nm", Number{Value: 31, Unit: unit("1/nm"), HasUnit: true}},
 		{"2.1 Å⁻¹", Number{Value: 2.1, Unit: unit("1/Å"), HasUnit: true}},
+		{"215(9.7) nm; nu 25.6", Number{Value: 215, U: 9.7, Nu: 25.6, HasU: true, Unit: unit("nm"), HasUnit: true}},
+		{"215 ± 9.7 nm;nu=25.6", Number{Value: 215, U: 9.7, Nu: 25.6, HasU: true, Unit: unit("nm"), HasUnit: true}},
+		{"(215 ± 9.7) nm ; nu = 25.6", Number{Value: 215, U: 9.7, Nu: 25.6, HasU: true, Unit: unit("nm"), HasUnit: true}},
+		{"0.67(5); ν 4", Number{Value: 0.67, U: 0.05, Nu: 4, HasU: true}},
+		{"54.10(0); nu 1e2", Number{Value: 54.1, Nu: 100, HasU: true}},
+		{"0.2(1.5) nm", Number{Value: 0.2, U: 1.5, HasU: true, Unit: unit("nm"), HasUnit: true}},
 		{"  3 nm ", Number{Value: 3, Unit: unit("nm"), HasUnit: true}},
 	} {
 		t.Run(test.text, func(t *testing.T) {
@@ -66,6 +72,8 @@ func TestParseNumber(t *testing.T) {
 func TestParseNumberFaults(t *testing.T) {
 	const forms = "; expected a number such as 12.5 mm, 1.003(4) cm or 1.003 ± 0.004 cm"
 	const units = "; expected a unit such as nm, 1/nm, mmol/L or L/(mol.cm)"
+	const negative = "; expected an uncertainty of 0 or more; remove the sign of the uncertainty"
+	const nu = "; expected degrees of freedom above 0, as in 215(9.7) nm; nu 25.6"
 	const large = "; expected a number between 1e-307 and 1.7e308, or 0"
 	for _, test := range []struct{ text, want string }{
 		{"", `found nothing` + forms}, {"abc", `found "abc"` + forms}, {"nm", `found "nm"` + forms}, {"-", `found "-"` + forms},
@@ -74,12 +82,21 @@ func TestParseNumberFaults(t *testing.T) {
 		{"0,35", `found "0,35"; expected a decimal point; write a point, and nothing between thousands`},
 		{"1,003(4) cm", `found "1,003(4) cm"; expected a decimal point; write a point, and nothing between thousands`},
 		{"1.2.3", `found "1.2.3"` + forms + `; found unit ".3"; expected a unit such as nm, 1/nm, mmol/L or L/(mol.cm); remove "." or what is wrong before it`},
-		{"10(", `found "10("` + forms}, {"10()", `found "10()"` + forms}, {"10(-2)", `found "10(-2)"` + forms}, {"10(2", `found "10(2"` + forms},
-		{"(1.2) cm", `found "(1.2) cm"` + forms}, {"(1.2 ± 0.1", `found "(1.2 ± 0.1"` + forms}, {"1.2 ± -0.1", `found "1.2 ± -0.1"` + forms},
+		{"10(", `found "10("` + forms}, {"10()", `found "10()"` + forms}, {"10(-2)", `found "10(-2)"` + negative}, {"10(2", `found "10(2"` + forms},
+		{"(1.2) cm", `found "(1.2) cm"` + forms}, {"(1.2 ± 0.1", `found "(1.2 ± 0.1"` + forms}, {"1.2 ± -0.1", `found "1.2 ± -0.1"` + negative},
 		{"1.2(3) ± 0.1", `found "1.2(3) ± 0.1"` + forms}, {"1 cm ± 0.1 cm", `found "1 cm ± 0.1 cm"` + forms}, {"(1 ± 0.1 cm)", `found "(1 ± 0.1 cm)"` + forms},
 		{"10 foo", `found unknown unit "foo" in "10 foo"` + units + `; correct the unit`},
 		{"10 mmoll", `found unknown unit "mmoll" in "10 mmoll"` + units + `; did you mean "mmol/L"?`},
 		{"1.480(8) mmm", `found unknown unit "mmm" in "1.480(8) mmm"` + units + `; did you mean "mm"?`},
+		{"(1.2 ± -0.1) cm", `found "(1.2 ± -0.1) cm"` + negative}, {"-1e2 +/- -1e1 cm", `found "-1e2 +/- -1e1 cm"` + negative}, {"1.5(-0.1) nm; nu 3", `found "1.5(-0.1) nm; nu 3"` + negative},
+		{"215(9.7) nm; nu 0", `found "215(9.7) nm; nu 0"` + nu + `; leave nu out where it is infinite`},
+		{"215(9.7) nm; nu inf", `found "215(9.7) nm; nu inf"` + nu + `; leave nu out where it is infinite`},
+		{"215(9.7) nm; nu -3", `found "215(9.7) nm; nu -3"` + nu}, {"215(9.7) nm; nu", `found "215(9.7) nm; nu"` + nu}, {"215(9.7) nm;", `found "215(9.7) nm;"` + nu},
+		{"215(9.7) nm; 3", `found "215(9.7) nm; 3"` + nu}, {"215(9.7) nm; nu3", `found "215(9.7) nm; nu3"` + nu}, {"215(9.7) nm; nu 3,5", `found "215(9.7) nm; nu 3,5"` + nu},
+		{"215(9.7) nm; nu 3(1)", `found "215(9.7) nm; nu 3(1)"` + nu}, {"215(9.7) nm; nu 3 nm", `found "215(9.7) nm; nu 3 nm"` + nu}, {"215(9.7) nm; nu 3; nu 4", `found "215(9.7) nm; nu 3; nu 4"` + nu},
+		{"215(9.7); nu 3 nm", `found "215(9.7); nu 3 nm"` + nu}, {"215(9.7) nm; nu 1e999", `found "215(9.7) nm; nu 1e999"` + large},
+		{"215 nm; nu 3", `found "215 nm; nu 3"; expected an uncertainty in front of its degrees of freedom, as in 215(9.7) nm; nu 25.6; write the uncertainty, or remove nu`},
+		{"215(9.7) mmm; nu 3", `found unknown unit "mmm" in "215(9.7) mmm; nu 3"` + units + `; did you mean "mm"?`},
 		{"1e400", `found "1e400"` + large}, {"1e-400", `found "1e-400"` + large}, {"1e99999999999999999999", `found "1e99999999999999999999"` + large},
 		{"1(1)e-309", `found "1(1)e-309"` + large},
 		{strings.Repeat("1", 61), `found "` + strings.Repeat("1", 61) + `"; expected a number of at most 60 digits`},
@@ -109,7 +126,7 @@ func TestNumberIn(t *testing.T) {
 		{"10 mm", "nm", 1e7, 0}, {"1 cm", "nm", 1e7, 0}, {"1.003(4) cm", "mm", 10.03, 0.04}, {"25.0(5) °C", "K", 298.15, 0.5},
 		{"-273.15 °C", "K", 0, 0}, {"298.15 K", "°C", 25, 0}, {"0.12398(1) nm", "Å", 1.2398, 1e-4}, {"35(2) %", "1", 0.35, 0.02},
 		{"0.35", "%", 35, 0}, {"10.03(6) mmol/L", "mol/L", 0.01003, 0.00006}, {"8 keV", "eV", 8000, 0}, {"90 deg", "rad", math.Pi / 2, 0},
-		{"20 min", "h", 1.0 / 3, 0},
+		{"20 min", "h", 1.0 / 3, 0}, {"215(9.7) nm; nu 25.6", "Å", 2150, 97},
 	} {
 		t.Run(test.text+" in "+test.unit, func(t *testing.T) {
 			n, err := ParseNumber(test.text)
@@ -120,13 +137,24 @@ func TestNumberIn(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			want := Number{Value: test.value, U: test.u, HasU: n.HasU, Unit: mustUnit(test.unit), HasUnit: true, Text: test.text}
+			want := Number{Value: test.value, U: test.u, Nu: n.Nu, HasU: n.HasU, Unit: mustUnit(test.unit), HasUnit: true, Text: test.text}
 			if diff := cmp.Diff(want, got); diff != "" {
 				t.Error(diff)
 			}
 			back, err := got.In(n.Unit)
 			if err != nil || back.Value != n.Value || back.U != n.U {
 				t.Errorf("back it is %v(%v) %s: %v", back.Value, back.U, back.Unit, err)
+			}
+		})
+	}
+}
+
+func TestUExceedsValue(t *testing.T) {
+	for text, want := range map[string]bool{"1(2)": true, "-1 ± 0.5 nm": false, "-1 ± 1.5 nm": true, "2(2)": false, "0(1)": true, "0(0)": false, "0": false} {
+		t.Run(text, func(t *testing.T) {
+			n, err := ParseNumber(text)
+			if err != nil || n.UExceedsValue() != want {
+				t.Errorf("%v, %v", n.UExceedsValue(), err)
 			}
 		})
 	}
@@ -218,7 +246,9 @@ func TestOneQuantityOneNumber(t *testing.T) {
 }
 
 func TestNumberString(t *testing.T) {
-	for text, want := range map[string]string{"10.000(20) mm": "10.000(20) mm", "0.12398765 nm": "0.12399 nm", "1.003 ± 0.004 cm": "1.003(4) cm", "5 %": "5 %"} {
+	for text, want := range map[string]string{"10.000(20) mm": "10.000(20) mm", "0.12398765 nm": "0.12399 nm", "1.003 ± 0.004 cm": "1.003(4) cm", "5 %": "5 %",
+		// the second is the end gauge of JCGM 100:2008, H.1.6, from memory: 50.000 838 mm, u = 32 nm, 16 degrees of freedom
+		"215(9.7) nm; nu 25.6": "215(10) nm; nu 25.6", "50000838(32) nm; nu = 16.000": "5.0000838(32)e7 nm; nu 16", "3(0) nm; nu 5": "3 nm"} {
 		t.Run(text, func(t *testing.T) {
 			n, err := ParseNumber(text)
 			if err != nil || n.String() != want {
@@ -229,7 +259,7 @@ func TestNumberString(t *testing.T) {
 }
 
 func FuzzParseNumber(f *testing.F) {
-	for _, seed := range []string{"10.00(2) mm", "1.003 ± 0.004 cm", "(1.2+-0.1)e3 1/s", "1.2(3)e-4 mol/L", "−3 °C", "5 %", "0,3", "1e999", "(", "0.(1)"} {
+	for _, seed := range []string{"10.00(2) mm", "1.003 ± 0.004 cm", "(1.2+-0.1)e3 1/s", "1.2(3)e-4 mol/L", "−3 °C", "5 %", "0,3", "1e999", "(", "0.(1)", "215(9.7) nm; nu 25.6", "1 ± -2", "1(2);nu=1e3"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, s string) {
@@ -237,11 +267,14 @@ func FuzzParseNumber(f *testing.F) {
 		if err != nil {
 			return
 		}
+		if n.Nu < 0 || n.Nu != 0 && !n.HasU || math.IsInf(n.Nu, 0) {
+			t.Fatalf("%q has %v degrees of freedom", s, n.Nu)
+		}
 		if math.IsNaN(n.Value) || math.IsInf(n.Value, 0) || n.U < 0 || math.IsInf(n.U, 0) || !n.HasU && n.U != 0 {
 			t.Fatalf("%q is %v(%v)", s, n.Value, n.U)
 		}
 		same, err := n.In(n.Unit)
-		if err != nil || same.Value != n.Value || same.U != n.U {
+		if err != nil || same.Value != n.Value || same.U != n.U || same.Nu != n.Nu {
 			t.Fatalf("%q in its own unit is %v(%v): %v", s, same.Value, same.U, err)
 		}
 		again, err := ParseNumber(n.Text)

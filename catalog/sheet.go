@@ -44,6 +44,7 @@ type SheetColumn struct {
 type Cell struct {
 	Text      string  // without spaces around it; dates as 2006-01-02 or 2006-01-02T15:04:05
 	Value, U  float64 // numbers: value and standard uncertainty in the unit of the column
+	Nu        float64 // degrees of freedom of U; 0: infinite, or HasU is false
 	HasU      bool
 	Null      bool // empty
 	Line, Col int  // where it stands in the file, in characters from 1

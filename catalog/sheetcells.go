@@ -45,7 +45,7 @@ func (b *sheetBuilder) readColumn(j int) {
 	}
 	for i := range rows[:stopped+1] { // not numbers after all
 		cell := &rows[i].Cells[j]
-		cell.Value, cell.U, cell.HasU = 0, 0, false
+		cell.Value, cell.U, cell.Nu, cell.HasU = 0, 0, 0, false
 	}
 	if b.decimalCommas(j, stopped) {
 		cell := &rows[stopped].Cells[j]
@@ -163,7 +163,7 @@ func readNumber(cell *Cell, unit Unit) bool {
 			return false
 		}
 	}
-	cell.Value, cell.U, cell.HasU = n.Value, n.U, n.HasU
+	cell.Value, cell.U, cell.Nu, cell.HasU = n.Value, n.U, n.Nu, n.HasU
 	return true
 }
 
