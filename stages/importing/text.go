@@ -169,7 +169,7 @@ func (s *scan) text(data []byte, notes []Note) (*Text, error) {
 		}
 	}
 	h.read(data[b.end:], b.lastLine+1)
-	t.Pairs = h.pairs
+	t.Pairs = h.pairs()
 	if len(h.latin) > 0 {
 		t.Notes = append(t.Notes, Note{"the text is not UTF-8; it was read as Windows-1252", h.latin})
 	}

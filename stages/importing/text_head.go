@@ -3,6 +3,7 @@ package importing
 import (
 	"bytes"
 	"strings"
+	"unicode"
 	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
@@ -26,6 +27,8 @@ type textLine struct {
 	text    string // without a comment mark and blanks at its ends
 	comment bool   // it had a comment mark
 	paired  bool   // it is a key with a value
+	soft    bool   // it is one, unless it heads the columns
+	pair    Pair
 }
 
 // header reads the lines outside the data.
@@ -33,7 +36,6 @@ type header struct {
 	data    []byte
 	layout  layout
 	lines   []textLine
-	pairs   []Pair
 	latin   []int    // lines that are not UTF-8
 	dropped []string // heads of empty columns at the right end
 }
@@ -60,11 +62,60 @@ func (h *header) read(part []byte, line int) {
 			l.text, l.comment = strings.TrimSpace(l.text[2:]), true
 		}
 		if key, value, ok := splitPair(l.text, h.layout.sep); ok {
-			l.paired = true
-			h.pairs = append(h.pairs, Pair{key, value, line})
+			l.paired, l.pair = true, Pair{key, value, line}
+		} else if key, value, ok := cellPair(l.text, h.layout); ok {
+			l.soft, l.pair = true, Pair{key, value, line}
 		}
 		h.lines = append(h.lines, l)
 	}
+}
+
+// pairs gives the statements of all lines, in their order, once the heads are found.
+func (h *header) pairs() []Pair {
+	var out []Pair
+	for i := range h.lines {
+		if l := &h.lines[i]; l.paired || l.soft {
+			out = append(out, l.pair)
+		}
+	}
+	return out
+}
+
+// cellPair reads `key;value;`: a line of two cells, of which the first is a word.
+func cellPair(s string, l layout) (key, value string, ok bool) {
+	if l.sep == 0 {
+		return "", "", false
+	}
+	key, rest, ok := strings.Cut(s, string(l.sep))
+	if !ok {
+		return "", "", false
+	}
+	value, rest, _ = strings.Cut(rest, string(l.sep))
+	key, value = unquote(key), unquote(value)
+	first, _ := utf8.DecodeRuneInString(key)
+	if !unicode.IsLetter(first) || value == "" || len(key) > 80 || strings.Trim(rest, string(l.sep)+` "`+"\t") != "" {
+		return "", "", false
+	}
+	return key, value, true
+}
+
+// unquote takes blanks and quotes off the ends of a cell.
+func unquote(s string) string {
+	s = strings.TrimSpace(s)
+	if len(s) >= 2 && s[0] == '"' && s[len(s)-1] == '"' {
+		s = strings.TrimSpace(s[1 : len(s)-1])
+	}
+	return s
+}
+
+// quantity says that a text is a number with something like a unit behind it: `300 s`, never the head of a column.
+func quantity(s string, dec byte) bool {
+	for _, d := range [...]byte{dec, '.'} {
+		if _, next, ok := scanNumber([]byte(s), 0, d); ok && next < len(s) && s[next] == ' ' {
+			return true
+		}
+	}
+	return false
 }
 
 // splitPair reads `key: value`, `key = value` and `"key": value,`.
@@ -119,13 +170,14 @@ func (h *header) heads(n, cells int) []Head {
 	var units []string
 	for i := len(h.lines) - 1; i >= 0; i-- {
 		l := h.lines[i]
-		if l.paired || l.text == "" {
+		if l.paired || l.text == "" || l.soft && quantity(l.pair.Value, h.layout.dec) {
 			continue
 		}
 		words := h.words(l, n, cells)
 		if words == nil {
 			continue
 		}
+		h.lines[i].soft = false
 		if units == nil && allBracketed(words) {
 			units = words
 			continue

@@ -119,6 +119,33 @@ func TestParseTextPairs(t *testing.T) {
 	}
 }
 
+// Exports that write their header as a table: a key and a value in two cells, the rest of the line empty.
+func TestParseTextPairsInCells(t *testing.T) {
+	for _, c := range []struct {
+		name, in string
+		pairs    []Pair
+		heads    []Head
+	}{
+		{"semicolons", "Sample;LN 35;\nExposure;300 s;\nq;I;\n1;2;\n3;4;\n5;6;\n",
+			[]Pair{{"Sample", "LN 35", 1}, {"Exposure", "300 s", 2}}, []Head{{"q", "", "q"}, {"I", "", "I"}}},
+		{"no heads", "Sample;LN 35;\nExposure;300 s;\n1;2;\n3;4;\n5;6;\n", []Pair{{"Exposure", "300 s", 2}}, []Head{{"Sample", "", "Sample"}, {"LN 35", "", "LN 35"}}},
+		{"decimal commas", "Exposure;0,3 s;;\nq;I;u\n1,5;2,5;1,5\n3,5;4,5;1,5\n", []Pair{{"Exposure", "0,3 s", 1}}, []Head{{"q", "", "q"}, {"I", "", "I"}, {"u", "", "u"}}},
+		{"commas and quotes", "\"Exposure\",\"300 s\"\nGain,5\nq,I\n1,2\n3,4\n", []Pair{{"Exposure", "300 s", 1}, {"Gain", "5", 2}}, []Head{{"q", "", "q"}, {"I", "", "I"}}},
+		{"footer", "q;I\n1;2\n3;4\nExposure;300 s\n", []Pair{{"Exposure", "300 s", 4}}, []Head{{"q", "", "q"}, {"I", "", "I"}}},
+		{"number as head", "wavelength;350\n1;2\n3;4\n", nil, []Head{{"wavelength", "", "wavelength"}, {"350", "", "350"}}},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			got := parse(t, c.in)
+			if d := cmp.Diff(c.pairs, got.Pairs); d != "" {
+				t.Errorf("pairs (-want +got):\n%s", d)
+			}
+			if d := cmp.Diff(c.heads, got.Heads); d != "" {
+				t.Errorf("heads (-want +got):\n%s", d)
+			}
+		})
+	}
+}
+
 func TestParseTextMissing(t *testing.T) {
 	in := "x,a,b,c\n1,XXX.XXX,OVER,1\n2,#####,2,\n3,**.**,NaN,NULL\n4,4,1e999,4\n5,-inf,--,5\n"
 	got := parse(t, in)

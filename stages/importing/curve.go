@@ -1,0 +1,146 @@
+package importing
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fascicle/catalog"
+	"fascicle/pipeline/table"
+)
+
+// reading turns a text into a table.
+type reading struct {
+	settings *importSettings
+	text     *Text
+	names    []string
+	at       []int // columns of the text
+	units    []catalog.Unit
+	flags    []string
+}
+
+// table gives the curve: rows without an axis left out, the axis rising, units as inside, uncertainties beside their columns.
+func (r *reading) table() (*table.Table, error) {
+	if err := r.findColumns(); err != nil {
+		return nil, err
+	}
+	x := r.text
+	rows := make([]int, 0, x.Rows())
+	axisAt := r.at[0]
+	for i := range x.Rows() {
+		if v := x.Valid[axisAt]; v == nil || v[i] {
+			rows = append(rows, i)
+		}
+	}
+	if n := x.Rows() - len(rows); n > 0 {
+		r.flags = append(r.flags, fmt.Sprintf("%d rows without a number on the axis are left out", n))
+	}
+	axis := make([]float64, len(rows))
+	for i, row := range rows {
+		axis[i] = x.Columns[axisAt][row]
+	}
+	rising, err := CheckAxis(axis, nil, func(i int) int { return x.Line(rows[i]) })
+	if err != nil {
+		return nil, err
+	}
+	if !rising {
+		slices.Reverse(rows)
+	}
+	t := &table.Table{Header: map[string]string{}}
+	for _, p := range x.Pairs {
+		if len(p.Key) <= 200 && len(p.Value) <= 2000 {
+			t.Header[p.Key] = p.Value
+		}
+	}
+	for i, name := range r.names {
+		if err := r.addColumn(t, i, name, rows); err != nil {
+			return nil, err
+		}
+	}
+	if err := r.addNoise(t); err != nil {
+		return nil, err
+	}
+	for _, n := range x.Notes {
+		r.flags = append(r.flags, n.say())
+	}
+	return t, r.possible(t, rows)
+}
+
+// addColumn converts one column into the unit used inside.
+func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) error {
+	unit := r.units[i]
+	inside := catalog.Canonical(unit.Dim(), i == 0)
+	of, isU := strings.CutPrefix(name, "u_")
+	if isU {
+		at := slices.Index(r.names, of)
+		if unit.IsOne() && !r.units[at].IsOne() {
+			unit = r.units[at] // the file gives both in one unit
+		}
+		inside = catalog.Canonical(r.units[at].Dim(), at == 0)
+	}
+	conv, err := catalog.Convert(unit, inside)
+	if err != nil {
+		return fmt.Errorf("column %s: %w", name, err)
+	}
+	src, valid := r.text.Columns[r.at[i]], r.text.Valid[r.at[i]]
+	v := make([]float64, len(rows))
+	var ok []bool
+	if valid != nil {
+		ok = make([]bool, len(rows))
+	}
+	zeros := 0
+	for k, row := range rows {
+		if ok != nil {
+			ok[k] = valid[row]
+			if !ok[k] {
+				continue
+			}
+		}
+		if !isU {
+			v[k] = src[row]
+			continue
+		}
+		if src[row] < 0 {
+			return fmt.Errorf("line %d: found a negative uncertainty, %v in column %s; expected a standard uncertainty; correct the file or name another column", r.text.Line(row), src[row], name)
+		}
+		if src[row] == 0 {
+			zeros++
+		}
+		v[k] = src[row]
+	}
+	if isU {
+		if zeros > 0 {
+			if ok == nil {
+				ok = make([]bool, len(rows))
+				for k := range ok {
+					ok[k] = true
+				}
+			}
+			for k := range v {
+				ok[k] = ok[k] && v[k] != 0
+			}
+			r.flags = append(r.flags, fmt.Sprintf("%d of %d uncertainties in column %s are zero: they are taken as unknown", zeros, len(rows), name))
+		}
+		for k := range v {
+			v[k] = conv.Delta(v[k])
+		}
+	} else {
+		conv.Slice(v, v)
+	}
+	t.AddFloatValid(name, inside.Code(), v, ok)
+	return nil
+}
+
+// possible refuses axes that no instrument can have.
+func (r *reading) possible(t *table.Table, rows []int) error {
+	c := &t.Columns[0]
+	if c.Unit != "1/nm" && c.Unit != "nm" && c.Unit != "K" && c.Unit != "eV" {
+		return nil
+	}
+	for i, x := range c.Floats {
+		if x < 0 || x == 0 && c.Unit != "1/nm" {
+			return fmt.Errorf("line %d: found %s = %v %s; expected a positive number; correct the file, or the unit of the column", r.text.Line(rows[i]), c.Name, x, c.Unit)
+		}
+	}
+	return nil
+}

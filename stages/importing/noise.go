@@ -1,0 +1,89 @@
+package importing
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"fascicle/catalog"
+	"fascicle/pipeline/table"
+)
+
+// noise says where the uncertainty of a column comes from when no column holds it.
+type noise struct {
+	word     string // "", "poisson" or "unknown"
+	relative float64
+	absolute *catalog.Number
+}
+
+func parseNoise(s string) (noise, error) {
+	switch s = strings.TrimSpace(s); s {
+	case "poisson", "unknown":
+		return noise{word: s}, nil
+	}
+	rest, relative := strings.CutPrefix(s, "relative ")
+	n, err := catalog.ParseNumber(rest)
+	if err != nil {
+		return noise{}, fmt.Errorf("%q: a quantity, `relative 0.5 %%`, poisson or unknown is expected", s)
+	}
+	if n.Value < 0 {
+		return noise{}, fmt.Errorf("%q: an uncertainty cannot be negative", s)
+	}
+	if !relative {
+		return noise{absolute: &n}, nil
+	}
+	in, err := n.In(catalog.Unit{})
+	if err != nil {
+		return noise{}, fmt.Errorf("%q: a relative uncertainty has no unit but %%", s)
+	}
+	return noise{relative: in.Value}, nil
+}
+
+// addNoise adds the uncertainties that the study says of columns.
+func (r *reading) addNoise(t *table.Table) error {
+	for _, u := range r.settings.U {
+		n, err := parseNoise(u.Value)
+		if err != nil {
+			return err
+		}
+		c := t.Col(u.Key)
+		if c == nil {
+			return fmt.Errorf("u: the file has no column %s; it has %s", u.Key, strings.Join(t.Names(), ", "))
+		}
+		out := make([]float64, c.Len())
+		valid := slices.Clone(c.Valid)
+		switch {
+		case n.word == "unknown":
+			continue
+		case n.word == "poisson":
+			for i, x := range c.Floats {
+				if c.IsNull(i) {
+					continue
+				}
+				if x < 0 || x != math.Trunc(x) {
+					return fmt.Errorf("u: poisson for column %s, which holds %v: counts are whole and not negative; say how its uncertainty is known", u.Key, x)
+				}
+				out[i] = math.Sqrt(math.Max(x, 1))
+			}
+		case n.absolute != nil:
+			unit, err := catalog.ParseUnit(c.Unit)
+			if err != nil {
+				return err
+			}
+			in, err := n.absolute.In(unit)
+			if err != nil {
+				return fmt.Errorf("u: column %s: %w", u.Key, err)
+			}
+			for i := range out {
+				out[i] = in.Value
+			}
+		default:
+			for i, x := range c.Floats {
+				out[i] = math.Abs(x) * n.relative
+			}
+		}
+		t.AddFloatValid("u_"+u.Key, c.Unit, out, valid)
+	}
+	return nil
+}

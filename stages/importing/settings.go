@@ -1,0 +1,120 @@
+package importing
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"fascicle/catalog"
+	"fascicle/pipeline"
+	"fascicle/pipeline/formula"
+)
+
+// FilesPattern is the pattern of the files.
+func (s *importSettings) FilesPattern() string { return s.Files }
+
+// Brings lists the fields that captures, header entries and constants of the stage give its items.
+func (s *importSettings) Brings() ([]pipeline.Brought, error) {
+	pat, err := catalog.ParsePattern(s.Files)
+	if err != nil {
+		return nil, err
+	}
+	var out []pipeline.Brought
+	for _, c := range pat.Captures() {
+		b := pipeline.Brought{Name: c.Name, Sort: formula.Text, Unit: c.Unit, HasUnit: c.HasUnit, Where: "files"}
+		switch c.Type {
+		case catalog.Numeric:
+			b.Sort = formula.Number
+		case catalog.Date:
+			b.Sort = formula.Date
+		}
+		out = append(out, b)
+	}
+	for _, h := range s.Header {
+		b := pipeline.Brought{Name: h.Key, Sort: formula.Text, Where: "header"}
+		switch _, unit, has := catalog.CutUnit(h.Value); {
+		case has && unit == "date":
+			b.Sort = formula.Date
+		case has:
+			u, err := catalog.ParseUnit(unit)
+			if err != nil {
+				return nil, fmt.Errorf("header %s: %w", h.Key, err)
+			}
+			b.Sort, b.Unit, b.HasUnit = formula.Number, u, true
+		}
+		out = append(out, b)
+	}
+	for _, f := range s.Fields {
+		b := pipeline.Brought{Name: f.Key, Sort: formula.Text, Where: "fields", Value: f.Value}
+		if n, err := catalog.ParseNumber(f.Value); err == nil {
+			b.Sort, b.Unit, b.HasUnit = formula.Number, n.Unit, n.HasUnit
+		}
+		out = append(out, b)
+	}
+	for i, b := range out {
+		if slices.ContainsFunc(out[:i], func(e pipeline.Brought) bool { return e.Name == b.Name }) {
+			return nil, fmt.Errorf("the field %s comes twice, the second time from `%s`", b.Name, b.Where)
+		}
+	}
+	return out, nil
+}
+
+// Validate holds names, units and uncertainties against each other.
+func (s *importSettings) Validate() error {
+	if len(s.Columns) > MaxColumns {
+		return fmt.Errorf("columns: %d are named, where a curve has %d to %d", len(s.Columns), MinColumns, MaxColumns)
+	}
+	if len(s.Columns) == 1 {
+		return fmt.Errorf("columns: one is named, where a curve has an axis and a value")
+	}
+	for i, c := range s.Columns {
+		if !catalog.IsIdentifier(c.Key) {
+			return fmt.Errorf("columns: the name %q: letters, digits and _ are expected", c.Key)
+		}
+		if i == 0 && strings.HasPrefix(c.Key, "u_") {
+			return fmt.Errorf("columns: %s comes first, where the axis is due", c.Key)
+		}
+		if of, ok := strings.CutPrefix(c.Key, "u_"); ok {
+			if _, known := s.Columns.Get(of); !known {
+				return fmt.Errorf("columns: %s is the uncertainty of %s, which is not named", c.Key, of)
+			}
+			if _, twice := s.U.Get(of); twice {
+				return fmt.Errorf("the uncertainty of %s comes from column %s and from `u`: leave one out", of, c.Key)
+			}
+		}
+		if _, unit, has := catalog.CutUnit(c.Value); has {
+			if _, err := catalog.ParseUnit(unit); err != nil {
+				return fmt.Errorf("columns: %s: %w", c.Key, err)
+			}
+		}
+	}
+	for _, u := range s.U {
+		if _, err := parseNoise(u.Value); err != nil {
+			return fmt.Errorf("u: %s: %w", u.Key, err)
+		}
+		if _, ok := s.Columns.Get(u.Key); !ok && len(s.Columns) > 0 {
+			return fmt.Errorf("u: no column is named %s", u.Key)
+		}
+	}
+	return nil
+}
+
+// shape gives the columns that the study names. Without any, the files decide.
+func (s *importSettings) shape() ([]pipeline.Column, error) {
+	if len(s.Columns) == 0 {
+		return pipeline.UnknownShape()
+	}
+	var out []pipeline.Column
+	for i, c := range s.Columns {
+		col := pipeline.Column{Name: c.Key, Unit: "*"}
+		if _, text, has := catalog.CutUnit(c.Value); has {
+			u, err := catalog.ParseUnit(text)
+			if err != nil {
+				return nil, err
+			}
+			col.Unit = catalog.Canonical(u.Dim(), i == 0).Code()
+		}
+		out = append(out, col)
+	}
+	return out, nil
+}
