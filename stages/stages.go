@@ -5,6 +5,7 @@ import (
 	"fascicle/pipeline"
 	"fascicle/stages/correction"
 	"fascicle/stages/importing"
+	"fascicle/stages/phase"
 	"fascicle/stages/relation"
 	"fascicle/stages/scattering"
 )
@@ -15,6 +16,7 @@ func Kinds() []*pipeline.Kind {
 		&importing.ImportKind,
 		&correction.SubtractKind,
 		&scattering.GuinierKind,
+		&phase.SolutionKind,
 		&relation.JoinKind,
 	}
 }
