@@ -10,6 +10,68 @@ type Workspace struct {
 	Tolerance float64
 	// Iterations is the largest number of accepted steps.
 	Iterations int
+
+	problem Separable // what is being fitted
+	full    fullModel // makes a Problem a Separable
+	single  [1]Block
+
+	blocks    []block
+	n         int     // points of all blocks
+	nc        int     // linear parameters of all blocks
+	ndata     float64 // Σ (y/u)² or Σ counts: what rounding errors are relative to
+	tiny      float64 // Poisson: means below it are weighted as if they were it
+	scaled    bool    // u unknown
+	tolerance float64 // Poisson: gain at which the linear parameters are good enough
+	distance  float64 // see Result
+	free      []int   // nonlinear parameters that are not fixed
+	nfree     int     // of all parameters
+
+	lower, upper []float64 // of all nonlinear parameters
+	cur, next    point     // where the fit is, and where it tries to go
+	a            []float64 // a block's weighted columns
+	s            []float64 // a block's row weights √(expected curvature)
+	fixed        []float64 // a block's part that no free linear parameter scales
+
+	// The projected problem at cur, in the free nonlinear parameters.
+	stack            []float64 // rows of all blocks, then its triangle
+	ld               int       // length of a column of stack
+	q                []float64 // right-hand side
+	inner            float64   // gain still to be had in the linear parameters
+	d                []float64 // scales: largest column lengths so far
+	step, trial      []float64
+	lo, hi           []float64
+	box              box
+	lin              []float64 // small vectors of a linear solve
+	linLo, linHi     []float64
+	matrix, vecs     []float64 // covariance
+	sigma, norms     []float64
+	columns          []int
+	iterations, eval int
+	names            []string
+}
+
+// point is a set of parameters with what the model makes of it.
+type point struct {
+	p, c, f []float64
+	obj     float64
+}
+
+// block is what the workspace keeps of a Block.
+type block struct {
+	*Block
+	n, k      int
+	off, coff int       // where its points and linear parameters begin
+	lfree     []int     // linear parameters that are not fixed
+	used      []int     // columns of the block's Jacobian whose parameter is free …
+	to        []int     // … and that parameter's place in Workspace.free
+	weight    []float64 // 1/u; empty: 1
+	phi, alt  []float64 // curves at cur and at next
+	jac       []float64
+	// tri is the triangle of the last linearisation, column by column, ld
+	// long: first the linear parameters in, then used, then the right side.
+	tri []float64
+	ld  int
+	in  []int // linear parameters in it: free and not held at 0
 }
 
 // NewWorkspace gives a workspace with Tolerance 1e-8 and Iterations 500.
@@ -24,31 +86,36 @@ func NewWorkspace() *Workspace {
 //
 // It panics when lengths differ: U from Y, start from names, bounds or fixed.
 func (w *Workspace) Fit(dst *Result, p *Problem, start []float64) error {
-	panic("fitting: not written yet")
+	w.full.Model = p.Model
+	w.single[0] = Block{Basis: &w.full, Y: p.Y, U: p.U, Relative: p.Relative}
+	w.problem = Separable{Estimator: p.Estimator, Blocks: w.single[:], Parameters: p.Parameters}
+	return w.run(dst, start)
 }
 
 // FitSeparable fits nonlinear parameters from start, with the linear ones
 // eliminated; errors and panics are those of Fit. With no nonlinear parameter
 // (start empty) it is a linear fit.
 func (w *Workspace) FitSeparable(dst *Result, p *Separable, start []float64) error {
-	panic("fitting: not written yet")
+	w.problem = *p
+	return w.run(dst, start)
 }
 
-// PoissonDeviance gives 2 Σ (m − n + n·ln(n/m)) of counts n under means m;
-// +Inf when a mean is 0 (or less) where there are counts, NaN when a mean is
-// negative or NaN.
-//
-// Source: Baker and Cousins, Nucl. Instrum. Methods 221 (1984) 437 (from
-// memory).
-func PoissonDeviance(counts, means []float64) float64 {
-	panic("fitting: not written yet")
-}
+// fullModel is a model without linear parameters as a basis: it is its own
+// only curve.
+type fullModel struct{ Model }
 
-// ExpectedDeviance gives the expectation and the variance of the deviance of
-// Poisson counts with these means, against the means themselves. A fit of p
-// parameters takes about p off the expectation. At small means a channel
-// contributes less than 1 (0.47 at 0.1), near 1 more (1.15), and 1 + 1/(6m) at
-// large ones, so the deviance must not be held against χ² tables there.
-func ExpectedDeviance(means []float64) (mean, variance float64) {
-	panic("fitting: not written yet")
+func (m *fullModel) Curves(phi, a []float64)      { m.Values(phi, a) }
+func (m *fullModel) Jacobian(jac, a, _ []float64) { m.Model.Jacobian(jac, a) }
+
+func (w *Workspace) run(dst *Result, start []float64) error {
+	dst.reset()
+	status, err := w.setup(start)
+	if err == nil {
+		status, err = w.descend()
+	}
+	w.finish(dst, status, err)
+	if !dst.Status.Minimum() {
+		return dst.err
+	}
+	return nil
 }
