@@ -9,6 +9,7 @@ import (
 	"unicode/utf8"
 
 	"fascicle/catalog/fault"
+	"fascicle/catalog/workbook"
 )
 
 // A ColumnType says how the cells of a column, or a capture of a pattern, are read.
@@ -59,10 +60,11 @@ type Row struct {
 
 // A Sheet is the table of samples: one row a sample, one column a property.
 type Sheet struct {
-	File    string
+	File    string // as the study names it; of a workbook `samples.xlsx!Runs` with the name of the sheet that was read
 	Columns []SheetColumn
 	Rows    []Row
-	SHA256  [32]byte // of the file's bytes
+	SHA256  [32]byte   // of the file's bytes
+	Notes   fault.List // what is worth knowing and no fault, such as hidden rows
 
 	rows    map[string]int // by sample and by other spelling
 	columns map[string]int // by name; `sample` is the first
@@ -71,7 +73,13 @@ type Sheet struct {
 // alsoColumn holds other spellings of the samples' names.
 const alsoColumn = "also"
 
-// ReadSheet reads a sheet from CSV: delimiter comma, semicolon or tab, found by itself; UTF-8 with or without byte order
+// ReadSheet reads a sheet. Name is what the study says under `samples`; of a workbook (.xlsx, .xlsm) the first sheet is read, or the one
+// that is named behind a `!`, as in `samples.xlsx!Runs` (see SheetFile, which gives the file to read data from).
+//
+// Numbers of a workbook are read with all digits that are stored, not as they are shown; dates by the style of their cells; `35 %` is 0.35;
+// formulas by their stored results, and refused where there is none. Merged cells are refused; hidden rows and columns are read and noted.
+//
+// CSV: delimiter comma, semicolon or tab, found by itself; UTF-8 with or without byte order
 // mark; any line end. The first line that is not blank holds the heads, `name` or `name [unit]`; a head `name [date]` asks
 // for dates. The first column names the samples, whatever its head. The column `also` holds other spellings of them,
 // several parted by `;`.
@@ -83,13 +91,20 @@ const alsoColumn = "also"
 // All faults are reported, each with its line and column, cells that cannot be read as null ones; a column reports 20 at
 // most. The sheet is nil where nothing could be read. A sheet with faults must not be computed with.
 func ReadSheet(name string, data []byte) (*Sheet, fault.List) {
-	sheet := &Sheet{File: name, SHA256: sha256.Sum256(data)}
+	b := sheetBuilder{sheet: &Sheet{File: name, SHA256: sha256.Sum256(data)}}
+	file, tab := SheetFile(name)
+	if workbook.IsWorkbook(data) {
+		return readWorkbook(&b, file, tab, data)
+	}
+	if tab != "" {
+		return nil, fault.List{{File: file, Found: "no workbook", Expected: "one that holds the sheet " + strconv.Quote(tab),
+			Remedy: "name the file alone under `samples` in the study, or save it as XLSX"}}
+	}
 	text, f := sheetText(data)
 	if f != nil {
 		f.File = name
 		return nil, fault.List{f}
 	}
-	b := sheetBuilder{sheet: sheet}
 	scanner := newCSVScanner(text, findDelimiter(text))
 	for {
 		cells, more, f := scanner.record(make([]Cell, 0, len(b.heads)))
@@ -105,29 +120,10 @@ func ReadSheet(name string, data []byte) (*Sheet, fault.List) {
 	return b.finish()
 }
 
-// ReadCells reads a sheet from cells that a workbook holds, as ReadSheet does from CSV: records[i][j] is the text of the
-// cell in row i+1 and column j+1, and faults name those. Sum is the SHA-256 of the workbook.
-func ReadCells(name string, sum [32]byte, records [][]string) (*Sheet, fault.List) {
-	b := sheetBuilder{sheet: &Sheet{File: name, SHA256: sum}}
-	for i, record := range records {
-		cells := make([]Cell, 0, max(len(record), len(b.heads)))
-		for j, text := range record {
-			cells = append(cells, Cell{Text: strings.TrimSpace(text), Line: i + 1, Col: j + 1})
-		}
-		for len(cells) < len(b.heads) { // a workbook does not store empty cells at the end of a row
-			cells = append(cells, Cell{Line: i + 1, Col: len(cells) + 1})
-		}
-		b.record(cells)
-	}
-	return b.finish()
-}
-
 // sheetText is data as text without byte order mark, or what data is instead.
 func sheetText(data []byte) (string, *fault.Fault) {
 	const expected, remedy = "CSV text in UTF-8", "save the sheet as CSV in UTF-8"
 	switch {
-	case bytes.HasPrefix(data, []byte("PK\x03\x04")):
-		return "", &fault.Fault{Found: "an archive, perhaps a workbook", Expected: expected, Remedy: remedy}
 	case bytes.HasPrefix(data, []byte("\xff\xfe")), bytes.HasPrefix(data, []byte("\xfe\xff")):
 		return "", &fault.Fault{Found: "text in UTF-16", Expected: expected, Remedy: remedy}
 	}

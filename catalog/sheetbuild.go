@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"fascicle/catalog/fault"
+	"fascicle/catalog/workbook"
 )
 
 // mostCellFaults is how many faults a column reports one by one: a wrong unit in the head makes every cell faulty.
@@ -15,14 +16,39 @@ const mostCellFaults = 20
 // A sheetBuilder takes the records of a sheet one by one.
 type sheetBuilder struct {
 	sheet  *Sheet
+	book   bool   // reads a workbook: places are cells
 	heads  []Cell // nil before the first record
 	dates  []bool // heads that ask for dates
 	faults fault.List
+	cells  int
 }
 
+// fault adds a fault in the sheet's file.
 func (b *sheetBuilder) fault(f *fault.Fault) {
-	f.File = b.sheet.File
+	b.place(f)
 	b.faults.Add(f)
+}
+
+// note adds to what is worth knowing.
+func (b *sheetBuilder) note(line, col int, found, remedy string) {
+	f := &fault.Fault{Line: line, Col: col, Found: found, Remedy: remedy}
+	b.place(f)
+	b.sheet.Notes.Add(f)
+}
+
+func (b *sheetBuilder) place(f *fault.Fault) {
+	f.File = b.sheet.File
+	if b.book && f.Line > 0 {
+		f.Cell = workbook.Name(f.Line, max(f.Col, 1))
+	}
+}
+
+// line names a line, which a workbook calls a row.
+func (b *sheetBuilder) line(n int) string {
+	if b.book {
+		return "row " + strconv.Itoa(n)
+	}
+	return "line " + strconv.Itoa(n)
 }
 
 // record takes one record: the heads or a row.
@@ -34,8 +60,24 @@ func (b *sheetBuilder) record(cells []Cell) {
 		b.heads = cells
 		return
 	}
+	if b.cells += len(b.heads); b.cells > mostSheetCells {
+		if b.cells-len(b.heads) <= mostSheetCells {
+			b.fault(&fault.Fault{Line: cells[0].Line, Found: "more than " + strconv.Itoa(mostSheetCells) + " cells", Expected: "a row for each sample",
+				Remedy: "remove the rows and columns that belong to no sample"})
+		}
+		return
+	}
 	for len(cells) > len(b.heads) && cells[len(cells)-1].Text == "" {
 		cells = cells[:len(cells)-1] // delimiters at the end of the line
+	}
+	if b.book && len(cells) > len(b.heads) {
+		for _, cell := range cells[len(b.heads):] {
+			if cell.Text != "" {
+				b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Sample: cells[0].Text, Found: strconv.Quote(cell.Text) + " in a column without a head",
+					Expected: "cells below the heads alone", Remedy: "name the column, or remove the cell"})
+				return
+			}
+		}
 	}
 	if len(cells) != len(b.heads) {
 		b.fault(&fault.Fault{Line: cells[0].Line, Sample: cells[0].Text,
@@ -100,6 +142,7 @@ func (b *sheetBuilder) readHeads() {
 	s.columns = make(map[string]int, len(b.heads)+1)
 	s.columns["sample"] = 0
 	b.dates = make([]bool, len(b.heads))
+	nameless := 0
 	for j, head := range b.heads {
 		column := SheetColumn{Name: head.Text, Col: head.Col}
 		report := func(found, expected, remedy string) {
@@ -132,6 +175,12 @@ func (b *sheetBuilder) readHeads() {
 		}
 		switch first, again := s.columns[name]; {
 		case name == "":
+			if nameless++; nameless == mostCellFaults+1 {
+				report("more columns without a head", "a name for each", "remove the columns that belong to no sample")
+			}
+			if nameless > mostCellFaults {
+				break
+			}
 			report("a column without a head", "a name in letters, digits and _", "name the column or remove it")
 		case !IsIdentifier(name):
 			remedy := "rename the column"
@@ -184,7 +233,7 @@ func (b *sheetBuilder) readSamples() {
 		}
 		if first, again := s.rows[cell.Text]; again {
 			b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Found: "sample " + strconv.Quote(cell.Text) + " a second time",
-				Expected: "one row a sample (the first is line " + strconv.Itoa(s.Rows[first].Line) + ")", Remedy: "rename or remove one of them"})
+				Expected: "one row a sample (the first is " + b.line(s.Rows[first].Line) + ")", Remedy: "rename or remove one of them"})
 			continue
 		}
 		s.rows[cell.Text] = i
@@ -199,7 +248,7 @@ func (b *sheetBuilder) readSamples() {
 			if first, again := s.rows[spelling]; again && first != i {
 				b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Sample: s.Rows[i].Sample,
 					Found:    "the other spelling " + strconv.Quote(spelling),
-					Expected: "one that is not also sample " + s.Rows[first].Sample + "'s (line " + strconv.Itoa(s.Rows[first].Line) + ")",
+					Expected: "one that is not also sample " + s.Rows[first].Sample + "'s (" + b.line(s.Rows[first].Line) + ")",
 					Remedy:   "remove one of them"})
 				continue
 			}

@@ -13,6 +13,7 @@ import (
 type Fault struct {
 	File      string // as the user knows it: relative to the study
 	Line, Col int    // from 1, in characters; 0: unknown
+	Cell      string // in a workbook the cell's name, which then stands for line and column in the message: `B4`
 	Sample    string // the sample concerned
 	Found     string // what stands there, quoted by whoever fills it in: `"abc"`, `3 cells`
 	Expected  string // what should stand there: `a number in mol/L`
@@ -59,8 +60,14 @@ func (f *Fault) Message() string {
 	return strings.Join(parts, "; ")
 }
 
-// Place is `file:line:col` with the unknown parts left out.
+// Place is `file:line:col`, or `file:cell` in a workbook, with the unknown parts left out.
 func (f *Fault) Place() string {
+	if f.Cell != "" {
+		if f.File == "" {
+			return "cell " + f.Cell
+		}
+		return f.File + ":" + f.Cell
+	}
 	if f.Line <= 0 {
 		return f.File
 	}

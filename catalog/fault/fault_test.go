@@ -22,6 +22,8 @@ func TestError(t *testing.T) {
 		{"sample", Fault{File: "samples.csv", Line: 12, Sample: "LN35", Found: "3 cells"}, `samples.csv:12: sample LN35: found 3 cells`},
 		{"file alone", Fault{File: "study.yaml", Err: io.ErrUnexpectedEOF}, `study.yaml: unexpected EOF`},
 		{"line alone", Fault{Line: 3, Col: 1, Found: "x"}, `line 3:1: found x`},
+		{"cell of a workbook", Fault{File: "samples.xlsx!Runs", Line: 4, Col: 2, Cell: "B4", Found: "x"}, `samples.xlsx!Runs:B4: found x`},
+		{"cell alone", Fault{Line: 4, Col: 2, Cell: "B4", Found: "x"}, `cell B4: found x`},
 		{"column without line", Fault{Col: 4, Found: "x"}, `found x`},
 		{"cause", Fault{Found: "x", Remedy: "mend it", Err: io.EOF}, `found x; EOF; mend it`},
 		{"empty", Fault{}, `fault without a description`},
