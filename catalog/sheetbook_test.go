@@ -210,7 +210,7 @@ func TestWorkbookTooLarge(t *testing.T) {
 	var b strings.Builder
 	b.WriteString(`<worksheet><sheetData><row r="1"><c r="A1" t="inlineStr"><is><t>sample</t></is></c><c r="XFD1" t="inlineStr"><is><t>x</t></is></c></row>`)
 	for i := 2; i < 300; i++ {
-		fmt.Fprintf(&b, `<row r="%d"><c r="A%d"><v>1</v></c></row>`, i, i)
+		fmt.Fprintf(&b, `<row r="%d"><c r="A%d"><v>%d</v></c></row>`, i, i, i)
 	}
 	b.WriteString(`</sheetData></worksheet>`)
 	data := replacePart(t, writeBook(t, nil, map[string]any{}), "xl/worksheets/sheet1.xml", b.String())
