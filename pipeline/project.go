@@ -40,7 +40,9 @@ type Project struct {
 	order     []*sampleRow // in the order of the sheet
 	stages    []*stage     // in the order in which they run
 	byName    map[string]*stage
-	sampleID  int // number of the field `sample`
+	sampleID  int             // number of the field `sample`
+	uncertain []bool          // by field number: a column of the sheet with an uncertainty in some row
+	bearing   map[source]bool // outputs whose items are sources
 	remarks   []string
 }
 
@@ -161,6 +163,9 @@ func (l *loader) load() {
 	l.connect()
 	if l.sortStages() {
 		l.bind()
+	}
+	if len(l.faults) == 0 {
+		l.findSources()
 	}
 }
 
