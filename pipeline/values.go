@@ -144,12 +144,19 @@ func valuesOf(it ItemOutcome, s *StageOutcome, t *table.Table) []Value {
 			if b := t.Col(c.Name + "_bound"); b != nil && b.Type == table.Text && !b.IsNull(0) {
 				v.Bound = b.Texts[0]
 			}
-			v.Exact = v.Own == nil && s.exact(it.Output, c.Name)
+			v.Exact = v.Own == nil && s.isExact(it.Output, c.Name)
 			v.combine(t)
 		}
 		out = append(out, v)
 	}
 	return out
+}
+
+func (s *StageOutcome) isExact(output, column string) bool {
+	if s.exact == nil {
+		return s.Kind.exact(output, column)
+	}
+	return s.exact(output, column)
 }
 
 // combine forms u² = own² + Σ part² (JCGM 100:2008, 5.2.2) and its degrees of freedom. Where a part is not known, u is not.
