@@ -80,7 +80,7 @@ func (c *carrier) collect() {
 	c.sources = slices.Sorted(maps.Keys(seen))
 	for _, src := range c.sources {
 		if s := c.p.fieldShift(src, 1); s != nil && s.constant != "" {
-			if nu := nuOf(c.p.constants[s.constant].number); nu > 0 {
+			if nu := c.p.constants[s.constant].number.Nu; nu > 0 {
 				c.nu[src] = nu
 			}
 		}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"fascicle/pipeline/table"
@@ -22,7 +23,7 @@ type Joint struct {
 	Own        []float64
 	Directions int
 
-	nu []float64 // of own directions, 0: infinite
+	nu []nuTerm // of own directions: the input that each belongs to, and its degrees of freedom
 }
 
 // Covariance is the joint covariance of the numbers, row by row: V = A·Aᵀ + P·Pᵀ, with A the own directions and P the shared parts
@@ -64,7 +65,7 @@ func (c *Call) JointOf(inputs []*Input, columns ...ColumnName) (*Joint, error) {
 	for i, in := range inputs {
 		sets[i] = directions(in.Table, in.from.it.exact)
 		for _, d := range sets[i].along {
-			j.nu = append(j.nu, d.nu)
+			j.nu = append(j.nu, nuTerm{group: strconv.Itoa(i + 1), nu: d.nu})
 		}
 	}
 	j.Directions = len(j.nu)
@@ -227,16 +228,15 @@ func (w *Work) readJacobian(g *given, jc jacobian) {
 			}
 		}
 		if t.Col("u_"+name) == nil {
-			uu, rest := 0.0, 0.0
+			uu := 0.0
+			terms := slices.Clone(j.nu)
 			for m, x := range along[k] {
 				uu += x * x
-				if j.nu[m] > 0 {
-					rest += x * x * x * x / j.nu[m]
-				}
+				terms[m].x = x
 			}
 			t.AddFloatValid("u_"+name, unit, []float64{math.Sqrt(uu)}, []bool{sure})
-			if rest > 0 {
-				t.AddFloat("nu_"+name, "1", []float64{uu * uu / rest}) // Welch–Satterthwaite, JCGM 100:2008, G.4.1
+			if nu := effectiveNu(terms); nu > 0 {
+				t.AddFloat("nu_"+name, "1", []float64{nu})
 			}
 		}
 		value := t.Col(name).Floats[0]

@@ -176,7 +176,7 @@ func (r *runner) number(f *Field, fields *Fields, reach *reach) (n Evaluated, li
 func (r *runner) shiftedLine(src string, at func(*fieldShift) string) string {
 	line := src + ": " + at(r.p.fieldShift(src, 1)) + ", " + at(r.p.fieldShift(src, -1))
 	if k, ok := r.p.constants[strings.TrimPrefix(src, constantsPrefix)]; ok {
-		line += finite(nuOf(k.number))
+		line += finite(k.number.Nu)
 	}
 	return line
 }
@@ -333,7 +333,7 @@ func (p *Project) reading(formulas []*formula.Formula, texts []string) (fields [
 		if stem, _, _ := strings.Cut(n, "."); names[stem] {
 			// in full: the printed form of a number is rounded
 			c := p.constants[n].number
-			constants = append(constants, fmt.Sprintf("constant %s = %s ± %s%s %s", n, catalog.FormatPlain(c.Value), catalog.FormatPlain(c.U), finite(nuOf(c)), c.Unit.Code()))
+			constants = append(constants, fmt.Sprintf("constant %s = %s ± %s%s %s", n, catalog.FormatPlain(c.Value), catalog.FormatPlain(c.U), finite(c.Nu), c.Unit.Code()))
 		}
 	}
 	return fields, constants

@@ -20,5 +20,3 @@ func patternCaptures(pattern string) ([]string, error) {
 	}
 	return out, nil
 }
-
-func nuOf(catalog.Number) float64 { return 0 }

@@ -162,15 +162,18 @@ func (s *StageOutcome) isExact(output, column string) bool {
 // combine forms u² = own² + Σ part² (JCGM 100:2008, 5.2.2) and its degrees of freedom. Where a part is not known, u is not.
 func (v *Value) combine(t *table.Table) {
 	known := v.Own != nil || v.Exact
-	uu, rest := 0.0, 0.0
-	add := func(x float64, nu *float64) {
+	var terms []nuTerm
+	uu := 0.0
+	add := func(group string, x, nu float64) {
 		uu += x * x
-		if nu != nil && *nu > 0 {
-			rest += x * x * x * x / *nu
-		}
+		terms = append(terms, nuTerm{group, x, nu})
 	}
 	if v.Own != nil {
-		add(*v.Own, v.Nu)
+		nu := 0.0
+		if v.Nu != nil {
+			nu = *v.Nu
+		}
+		add("", *v.Own, nu)
 	}
 	for i := range t.Columns {
 		c := &t.Columns[i]
@@ -184,11 +187,11 @@ func (v *Value) combine(t *table.Table) {
 			continue
 		}
 		v.Parts[src] = c.Floats[0]
-		var nu *float64
-		if x, err := strconv.ParseFloat(t.Header[nuMark+src], 64); err == nil {
-			nu = &x
+		nu, err := strconv.ParseFloat(t.Header[nuMark+src], 64)
+		if err != nil {
+			nu = 0
 		}
-		add(c.Floats[0], nu)
+		add(estimate(src), c.Floats[0], nu)
 	}
 	v.Nu = nil
 	switch {
@@ -207,8 +210,7 @@ func (v *Value) combine(t *table.Table) {
 	}
 	u := math.Sqrt(uu)
 	v.U = &u
-	if rest > 0 {
-		nu := uu * uu / rest // Welch–Satterthwaite, JCGM 100:2008, G.4.1
+	if nu := effectiveNu(terms); nu > 0 {
 		v.Nu = &nu
 	}
 }
