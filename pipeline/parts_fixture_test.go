@@ -4,8 +4,11 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"os"
+	"path/filepath"
 	"strconv"
 	"strings"
+	"testing"
 
 	"fascicle/pipeline"
 	"fascicle/pipeline/table"
@@ -327,4 +330,13 @@ func mean(x []float64) float64 {
 func impedance(v, i, phi float64) (r, x, z float64) {
 	z = v / i * 1000 // I in mA
 	return z * math.Cos(phi), z * math.Sin(phi), z
+}
+
+func read(t testing.TB, dir, name string) string {
+	t.Helper()
+	b, err := os.ReadFile(filepath.Join(dir, filepath.FromSlash(name)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(b)
 }
