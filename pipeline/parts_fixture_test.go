@@ -242,7 +242,7 @@ func partsKinds() []*pipeline.Kind {
 		{
 			// y = x·factor·a/(path·b): three ways in which a source comes in
 			Name: "p.scale", Revision: 1, Doc: "scales", Source: source,
-			Ports: []pipeline.Port{valuesPort("number", true, pipeline.BySample), {Name: "by", Optional: true, Doc: "calibration", Forms: []pipeline.Form{pipeline.Values}}},
+			Ports:   []pipeline.Port{valuesPort("number", true, pipeline.BySample), {Name: "by", Optional: true, Doc: "calibration", Forms: []pipeline.Form{pipeline.Values}}},
 			Outputs: []pipeline.Output{values("scaled", pipeline.PerLead, "x")}, Settings: func() any { return &factorSettings{} },
 			Run: func(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
 				s := call.Settings.(*factorSettings)

@@ -243,8 +243,8 @@ func (l *loader) makeStages() {
 			at := slices.IndexFunc(l.kinds, func(k *Kind) bool { return k.Name == decl.Kind.Value })
 			if at < 0 {
 				found, remedy := fault.Unknown("kind", decl.Kind.Value, names)
-				if remedy == "" {
-					remedy = "`fascicle kinds` lists them"
+				if fault.Nearest(decl.Kind.Value, names) == "" {
+					remedy = "`fascicle kinds` lists them" // too many to name here
 				}
 				l.fail(decl.Kind.Pos, found, "a kind", remedy)
 				s.broken = true
