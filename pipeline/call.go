@@ -15,6 +15,7 @@ type Input struct {
 	name   string
 	names  bool
 	fields *Fields
+	from   *loaded
 }
 
 // Name is the item's name, for kinds whose tables list items (Kind.Names). Fields are read through settings of type Field and
@@ -51,6 +52,11 @@ type Call struct {
 	gives    []given
 	flags    []callFlag
 	stream   func(given) error
+
+	carrier   *carrier    // what moves the inputs
+	shift     *fieldShift // in a shifted call, what expressions see of it
+	jacobians []jacobian
+	derived   map[int][]derivedColumn // by lead
 }
 
 // File is the raw file of an import.

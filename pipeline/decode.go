@@ -493,7 +493,7 @@ func (d *decoder) number(t study.Text, target unitTarget, path string, uncertain
 			d.fail(t.Pos, fmt.Sprintf("%q for `%s`, with an uncertainty", t.Value, path), "an exact number", "leave the bracket out")
 			return nil
 		}
-		q.U, q.Source = in.U, source
+		q.U, q.Nu, q.Source = in.U, in.Nu, source
 	}
 	return q
 }

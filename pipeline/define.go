@@ -27,6 +27,7 @@ type definition struct {
 	convert catalog.Conversion // from the formula's unit to the column's
 	id      int                // field number of a derived column
 	ty      formula.Type
+	reach   *reach
 	state   uint8 // 0 new, 1 in work, 2 done, 3 faulty
 }
 
@@ -261,20 +262,22 @@ func (ds *definitions) derive(p *Project, row *sampleRow) {
 	f := Fields{row: row}
 	env := &fieldEnv{p: p, f: &f}
 	for _, d := range ds.derived {
-		v := d.formula.Eval(env)
 		row.has[d.id] = true
-		switch {
-		case v.Null:
-			row.values[d.id] = FieldValue{Null: true}
-		case d.ty.Sort == formula.Number:
-			row.values[d.id] = numberField(d.convert.Float(v.Number))
-		default:
-			row.values[d.id] = FieldValue{Text: v.Text}
-			if d.ty.Sort == formula.Bool {
-				row.values[d.id].Text = fmt.Sprint(v.Bool)
-			}
-		}
+		row.values[d.id] = d.eval(env)
 	}
+}
+
+func (d *definition) eval(env *fieldEnv) FieldValue {
+	v := d.formula.Eval(env)
+	switch {
+	case v.Null:
+		return FieldValue{Null: true}
+	case d.ty.Sort == formula.Number:
+		return numberField(d.convert.Float(v.Number))
+	case d.ty.Sort == formula.Bool:
+		return FieldValue{Text: fmt.Sprint(v.Bool)}
+	}
+	return FieldValue{Text: v.Text}
 }
 
 // fieldEnv gives expressions the fields of one item.
@@ -285,6 +288,16 @@ type fieldEnv struct {
 	used map[string]bool
 	// columns of a table, for expressions over rows
 	column func(name string) (formula.Value, bool)
+	// shift, when not nil, moves a constant or a cell, and with it the derived columns that depend on it
+	shift *fieldShift
+}
+
+func (e *fieldEnv) constant(name string) catalog.Number {
+	n := e.p.constants[name].number
+	if e.shift != nil && e.shift.constant == name {
+		n.Value += e.shift.sign * n.U
+	}
+	return n
 }
 
 func (e *fieldEnv) Get(name string) formula.Value {
@@ -293,20 +306,31 @@ func (e *fieldEnv) Get(name string) formula.Value {
 			return v
 		}
 	}
-	if d, ok := e.p.defs.byName[name]; ok && !d.derived {
-		return d.formula.Eval(e)
+	d := e.p.defs.byName[name]
+	if d != nil && !d.derived {
+		central := *e // a condition sees central values
+		central.shift = nil
+		return d.formula.Eval(&central)
 	}
-	if c, ok := e.p.constants[name]; ok {
+	if _, ok := e.p.constants[name]; ok {
 		if e.used != nil {
 			e.used[name] = true
 		}
-		return formula.Value{Number: c.number.Value}
+		return formula.Value{Number: e.constant(name).Value}
 	}
 	id, ok := e.p.fields.id(name)
 	if !ok {
 		return formula.Value{Null: true}
 	}
 	v, _ := e.f.get(id)
+	if s := e.shift; s != nil && !v.Null && e.f.row != nil {
+		switch {
+		case d != nil && d.reach.sees(s):
+			v = d.eval(&fieldEnv{p: e.p, f: &Fields{row: e.f.row}, shift: s})
+		case id == s.column && e.f.row.sample == s.sample:
+			v = numberField(v.Number + s.sign*e.f.row.u[id])
+		}
+	}
 	return v.formulaValue(e.p.fields.types[id])
 }
 
@@ -329,14 +353,13 @@ func (e *fieldEnv) Member(name, key string) formula.Value {
 			return v
 		}
 	}
-	c, ok := e.p.constants[full]
-	if !ok {
+	if _, ok := e.p.constants[full]; !ok {
 		return formula.Value{Null: true}
 	}
 	if e.used != nil {
 		e.used[full] = true
 	}
-	n := c.number
+	n := e.constant(full)
 	first := e.p.firstKey(name)
 	if in, err := n.In(first); err == nil {
 		return formula.Value{Number: in.Value}

@@ -82,7 +82,7 @@ func (in *Input) column(name string) *table.Column {
 }
 
 func (c *Call) env(in *Input) *fieldEnv {
-	return &fieldEnv{p: c.project, f: in.fields, column: func(name string) (formula.Value, bool) {
+	return &fieldEnv{p: c.project, f: in.fields, shift: c.shift, column: func(name string) (formula.Value, bool) {
 		if col := in.column(name); col != nil {
 			return valueOf(col), true
 		}

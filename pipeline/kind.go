@@ -142,6 +142,7 @@ type ColumnShape struct {
 	Any  bool // its unit is not known before the files are read
 	// Optional: an item may lack it
 	Optional bool
+	U        bool // it has an uncertainty by its nature; without, a count, a choice or an axis
 }
 
 // Scale of an axis.

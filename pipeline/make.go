@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"math/rand/v2"
 	"runtime/debug"
+	"slices"
 	"time"
 
 	"fascicle/pipeline/store"
@@ -20,11 +21,11 @@ type Maker interface {
 
 // Work is one recipe with everything that making it takes.
 type Work struct {
-	Key      store.RecipeKey
-	Kind     *Kind
-	Settings any
-	Call     *Call // inputs, numbers, file; its tables are loaded
-	// Stored keeps one output item; it is called as items are given, so that a stream never piles up.
+	Key  store.RecipeKey
+	Kind *Kind
+
+	carrier *carrier // inputs, settings, file, and what moves them
+	// store keeps one output item; items of a stream that no source moves are kept as they are given, so that it never piles up.
 	store func(g *given) (store.Object, error)
 	check *outputCheck
 	// longest is how long one item may take; 0: as long as it needs
@@ -47,8 +48,10 @@ var errStuck = errors.New("did not end within 2 s of being cancelled")
 // local makes recipes in this process.
 type local struct{}
 
-// Make runs the kind's function, holds what it gave against its declaration, and stores it. A panic of the kind is an error of the item.
+// Make runs the kind's function, works out the shared parts of what it gave, holds that against its declaration, and stores it. A panic
+// of the kind is an error of the item.
 func (local) Make(ctx context.Context, w *Work) (*Result, error) {
+	whole := ctx
 	if w.longest > 0 {
 		var cancel context.CancelFunc
 		ctx, cancel = context.WithTimeout(ctx, w.longest)
@@ -57,23 +60,95 @@ func (local) Make(ctx context.Context, w *Work) (*Result, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
+	res, err := w.make(ctx)
+	if err != nil && w.longest > 0 && errors.Is(err, context.DeadlineExceeded) && whole.Err() == nil {
+		return nil, fmt.Errorf("%s took longer than %s, the longest that this run allows an item", w.Kind.Name, w.longest)
+	}
+	return res, err
+}
+
+func (w *Work) make(ctx context.Context) (*Result, error) {
 	res := &Result{}
-	call := w.Call
-	call.kind = w.Kind
-	call.Settings = w.Settings
-	call.Rand = rand.New(rand.NewPCG(binary.LittleEndian.Uint64(w.Key[:8]), binary.LittleEndian.Uint64(w.Key[8:16])))
+	call, err := w.carrier.call("", 0)
+	if err != nil {
+		return nil, err
+	}
 	counts := map[string]int{}
-	var refused error // the first item of a stream that was not stored: a kind that does not listen must not pass for one that gave it
-	call.stream = func(g given) error {
-		if refused != nil {
-			return refused
+	if len(w.carrier.sources) == 0 {
+		call.stream = func(g given) error {
+			g.number = counts[g.output]
+			counts[g.output]++
+			return w.keep(res, &g)
 		}
-		if refused = ctx.Err(); refused != nil {
-			return refused
+	}
+	if res.Choices, err = w.once(ctx, call); err != nil {
+		return nil, err
+	}
+	if err := w.check.complete(call); err != nil {
+		return nil, err
+	}
+	for i := range call.gives {
+		for _, f := range call.flags {
+			if f.concerns(call.gives[i]) {
+				call.gives[i].flags = append(call.gives[i].flags, f)
+			}
 		}
+	}
+	if err := w.parts(ctx, call, res.Choices); err != nil {
+		return nil, err
+	}
+	for i := range call.gives {
+		g := &call.gives[i]
 		g.number = counts[g.output]
 		counts[g.output]++
-		refused = w.keep(res, &g)
+		if err := w.keep(res, g); err != nil {
+			return nil, err
+		}
+	}
+	return res, nil
+}
+
+// parts adds the shared parts to what the central call gave.
+func (w *Work) parts(ctx context.Context, call *Call, choices Choices) error {
+	if len(w.carrier.sources) == 0 && len(call.jacobians) == 0 {
+		return nil
+	}
+	for i := range call.gives {
+		g := &call.gives[i]
+		if err := w.check.item(g); err != nil { // a wrong table is found here, before anything is worked out from it
+			return err
+		}
+		// columns are added to a table of its own: a kind may give what it was given
+		g.table = &table.Table{Header: g.table.Header, Columns: slices.Clone(g.table.Columns)}
+	}
+	if w.Kind.Parts == Reads {
+		return w.readParts(call)
+	}
+	if w.Kind.Parts == NoParts {
+		w.withoutParts(call)
+		return nil
+	}
+	return w.shiftParts(ctx, call, choices)
+}
+
+// once runs the kind's function on a call. Without a stream of its own, the call keeps what it is given.
+func (w *Work) once(ctx context.Context, call *Call) (Choices, error) {
+	call.Rand = rand.New(rand.NewPCG(binary.LittleEndian.Uint64(w.Key[:8]), binary.LittleEndian.Uint64(w.Key[8:16])))
+	keep := call.stream
+	if keep == nil {
+		keep = func(g given) error {
+			call.gives = append(call.gives, g)
+			return nil
+		}
+	}
+	var refused error // the first item of a stream that was not stored: a kind that does not listen must not pass for one that gave it
+	call.stream = func(g given) error {
+		if refused == nil {
+			refused = ctx.Err()
+		}
+		if refused == nil {
+			refused = keep(g)
+		}
 		return refused
 	}
 	type ended struct {
@@ -104,31 +179,11 @@ func (local) Make(ctx context.Context, w *Work) (*Result, error) {
 	if refused != nil && !errors.Is(end.err, refused) {
 		end.err = refused
 	}
-	if end.err != nil {
-		if w.longest > 0 && errors.Is(end.err, context.DeadlineExceeded) {
-			return nil, fmt.Errorf("%s took longer than %s, the longest that this run allows an item", w.Kind.Name, w.longest)
-		}
-		return nil, end.err
-	}
-	if err := w.check.complete(call); err != nil {
-		return nil, err
-	}
-	for i := range call.gives {
-		g := &call.gives[i]
-		g.number = counts[g.output]
-		counts[g.output]++
-		for _, f := range call.flags {
-			if f.concerns(*g) {
-				g.flags = append(g.flags, f)
-			}
-		}
-		if err := w.keep(res, g); err != nil {
-			return nil, err
-		}
-	}
-	res.Choices = end.choices
-	return res, nil
+	return end.choices, end.err
 }
+
+// exact tells whether a column of an output has no uncertainty by its nature.
+func (w *Work) exact(output, column string) bool { return w.carrier.g.stage.exact(output, column) }
 
 // keep checks one output item and stores it.
 func (w *Work) keep(res *Result, g *given) error {

@@ -76,8 +76,11 @@ type StageOutcome struct {
 	By       []string
 	Settings []SettingLine
 	Items    []ItemOutcome
-	// MissingParts names uncertain numbers whose shared parts the values of this stage do not carry.
+	// MissingParts names sources whose shared parts the values of this stage do not carry, because its kind, or one before it, does
+	// not let them through.
 	MissingParts []string
+
+	exact func(output, column string) bool
 }
 
 // Feed tells which stages feed a port.
@@ -148,7 +151,9 @@ type Value struct {
 	Hi     *float64           `json:"hi,omitempty"`
 	Flags  []string           `json:"flags"`
 	Exact  bool               `json:"exact,omitempty"` // a count or a choice, which has no uncertainty
-	Key    string             `json:"key"`
+	// Unknown names sources whose part is not known: U is null then
+	Unknown []string `json:"unknown,omitempty"`
+	Key     string   `json:"key"`
 }
 
 // Address is the value's full address, SAMPLE/STAGE/NAME/ITEM (or SERIES in place of SAMPLE).

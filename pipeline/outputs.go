@@ -100,6 +100,11 @@ func (c *outputCheck) item(g *given) error {
 	if o.Form == Values && g.table.Len() != 1 {
 		return c.wrong("gave %d rows for output %s, where one is due", g.table.Len(), g.output)
 	}
+	if o.Form == Values {
+		if err := c.covariance(g); err != nil {
+			return err
+		}
+	}
 	if o.Form == Image {
 		w, _ := strconv.Atoi(g.table.Header["width"])
 		h, _ := strconv.Atoi(g.table.Header["height"])
@@ -112,6 +117,29 @@ func (c *outputCheck) item(g *given) error {
 		return nil
 	}
 	return c.columns(g, shape)
+}
+
+// covariance makes sure that what a row says of its own uncertainties can be the covariance of anything.
+func (c *outputCheck) covariance(g *given) error {
+	t := g.table
+	any := false
+	for i := range t.Columns {
+		col := &t.Columns[i]
+		stem, isU := strings.CutPrefix(col.Name, "u_")
+		if isU && col.Type == table.Float && t.Col(stem) != nil && !col.IsNull(0) && col.Floats[0] < 0 {
+			return c.wrong("gave a negative standard uncertainty %s = %g in output %s", col.Name, col.Floats[0], g.output)
+		}
+		any = any || strings.HasPrefix(col.Name, "cov_")
+	}
+	if !any {
+		return nil
+	}
+	var d directionSet
+	v := ownCovariance(t, &d, func(string) bool { return true })
+	if _, ok := cholesky(v, len(d.columns)); !ok {
+		return c.wrong("gave a covariance of %s in output %s that is not positive semidefinite", strings.Join(d.columns, ", "), g.output)
+	}
+	return nil
 }
 
 // texts makes sure that what goes into the index beside the table can be written there.

@@ -40,7 +40,9 @@ type Project struct {
 	order     []*sampleRow // in the order of the sheet
 	stages    []*stage     // in the order in which they run
 	byName    map[string]*stage
-	sampleID  int // number of the field `sample`
+	sampleID  int             // number of the field `sample`
+	uncertain []bool          // by field number: a column of the sheet with an uncertainty in some row
+	bearing   map[source]bool // outputs whose items are sources
 	remarks   []string
 }
 
@@ -162,6 +164,9 @@ func (l *loader) load() {
 	if l.sortStages() {
 		l.bind()
 	}
+	if len(l.faults) == 0 {
+		l.findSources()
+	}
 }
 
 func (l *loader) loadConstants() {
@@ -238,8 +243,8 @@ func (l *loader) makeStages() {
 			at := slices.IndexFunc(l.kinds, func(k *Kind) bool { return k.Name == decl.Kind.Value })
 			if at < 0 {
 				found, remedy := fault.Unknown("kind", decl.Kind.Value, names)
-				if remedy == "" {
-					remedy = "`fascicle kinds` lists them"
+				if fault.Nearest(decl.Kind.Value, names) == "" {
+					remedy = "`fascicle kinds` lists them" // too many to name here
 				}
 				l.fail(decl.Kind.Pos, found, "a kind", remedy)
 				s.broken = true

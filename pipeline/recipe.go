@@ -43,13 +43,14 @@ func eachSetting(v reflect.Value, f func(any)) {
 
 // stagePlan is what all recipes of a stage have in common, worked out once.
 type stagePlan struct {
-	common []byte // key format, kind, settings
-	fields []*Field
-	reads  []int // fields that ColumnName and Expr settings read: their values go into recipes
+	common  []byte // key format, kind, settings
+	fields  []*Field
+	reaches map[string]*reach // by path of a Field
+	reads   []int             // fields that ColumnName and Expr settings read: their values go into recipes
 }
 
 func (r *runner) plan(s *stage) *stagePlan {
-	p := &stagePlan{}
+	p := &stagePlan{reaches: map[string]*reach{}}
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s\nkind %s r%d\n", keyFormat, s.kind.Name, s.kind.Revision)
 	if s.settings != nil {
@@ -64,6 +65,7 @@ func (r *runner) plan(s *stage) *stagePlan {
 			case *Field:
 				if x.Set && x.Word == "" {
 					p.fields = append(p.fields, x)
+					p.reaches[x.Path] = r.p.reachOf(x.formula)
 				}
 			case *ColumnName:
 				if x.formula != nil {
@@ -97,15 +99,15 @@ func oneLine(s string) string {
 	return s
 }
 
-// number works out a Field setting for one item. line is what the recipe says of it.
-func (r *runner) number(f *Field, fields *Fields) (n Evaluated, line string, err error) {
+// evaluated works out a Field setting for one item, or what it comes to when a source is shifted. used, when not nil, collects the
+// constants that took part.
+func (p *Project) evaluated(f *Field, fields *Fields, shift *fieldShift, used map[string]bool) (n Evaluated, err error) {
 	if f.fixed != nil {
-		return Evaluated{Value: f.fixed.Value, Known: true}, f.fixed.String(), nil
+		return Evaluated{Value: f.fixed.Value, Known: true}, nil
 	}
-	used := map[string]bool{}
-	v := f.formula.Eval(&fieldEnv{p: r.p, f: fields, used: used})
+	v := f.formula.Eval(&fieldEnv{p: p, f: fields, used: used, shift: shift})
 	if v.Null {
-		return Evaluated{}, "null", nil
+		return Evaluated{}, nil
 	}
 	if f.unit.key {
 		text := v.Text
@@ -115,32 +117,68 @@ func (r *runner) number(f *Field, fields *Fields) (n Evaluated, line string, err
 		case formula.Bool:
 			text = strconv.FormatBool(v.Bool)
 		}
-		return Evaluated{Text: text, Known: true}, strconv.Quote(text), nil
+		return Evaluated{Text: text, Known: true}, nil
 	}
 	if f.unit.text {
-		return Evaluated{Text: v.Text, Known: true}, strconv.Quote(v.Text), nil
+		return Evaluated{Text: v.Text, Known: true}, nil
 	}
 	n = Evaluated{Value: v.Number, Known: true}
 	if !f.unit.any {
 		c, err := catalog.Convert(f.formula.Type().Unit, f.unit.unit)
 		if err != nil {
-			return Evaluated{}, "", err
+			return Evaluated{}, err
 		}
 		n.Value = c.Float(v.Number)
 	}
 	if why := outside(f, n.Value); why != "" {
-		return Evaluated{}, "", fmt.Errorf("setting `%s` comes out as %s, where %s is due", f.Path, catalog.FormatPlain(n.Value), why)
+		return Evaluated{}, fmt.Errorf("setting `%s` comes out as %s, where %s is due", f.Path, catalog.FormatPlain(n.Value), why)
+	}
+	return n, nil
+}
+
+// number works out a Field setting for one item. line is what the recipe says of it: its value, the constants in it, and for each
+// source what it comes to when that is shifted, so that a recipe tells parts as well.
+func (r *runner) number(f *Field, fields *Fields, reach *reach) (n Evaluated, line string, err error) {
+	used := map[string]bool{}
+	n, err = r.p.evaluated(f, fields, nil, used)
+	switch {
+	case err != nil:
+		return Evaluated{}, "", err
+	case f.fixed != nil:
+		return n, f.fixed.String(), nil
+	case !n.Known:
+		return n, "null", nil
+	case f.unit.key || f.unit.text:
+		return n, strconv.Quote(n.Text), nil
 	}
 	line = catalog.FormatPlain(n.Value)
 	names := make([]string, 0, len(used))
 	for name := range used {
-		names = append(names, "constants."+name+" "+r.p.constants[name].number.String())
+		names = append(names, constantsPrefix+name+" "+r.p.constants[name].number.String())
 	}
 	slices.Sort(names)
+	for _, src := range reach.sources(r.p, fields.row) {
+		names = append(names, r.shiftedLine(src, func(s *fieldShift) string {
+			m, err := r.p.evaluated(f, fields, s, nil)
+			if err != nil || !m.Known {
+				return "unknown"
+			}
+			return catalog.FormatPlain(m.Value)
+		}))
+	}
 	if len(names) > 0 {
 		line += " (" + strings.Join(names, ", ") + ")"
 	}
 	return n, line, nil
+}
+
+// shiftedLine says in a recipe what a source makes of a number: `constants.cell: 10.02, 9.98`.
+func (r *runner) shiftedLine(src string, at func(*fieldShift) string) string {
+	line := src + ": " + at(r.p.fieldShift(src, 1)) + ", " + at(r.p.fieldShift(src, -1))
+	if k, ok := r.p.constants[strings.TrimPrefix(src, constantsPrefix)]; ok {
+		line += finite(k.number.Nu)
+	}
+	return line
 }
 
 // outside says which bound of a Field a number is beyond, "" when none.
@@ -173,14 +211,14 @@ func (r *runner) evaluate(g *group, p *stagePlan) [][]string {
 	for _, f := range p.fields {
 		all := make([]Evaluated, len(g.leads))
 		for j, it := range g.leads {
-			n, line, err := r.number(f, &it.fields)
+			n, line, err := r.number(f, &it.fields, p.reaches[f.Path])
 			if r.nullOrBad(g, f, it, n, err) {
 				return nil
 			}
 			all[j] = n
 			lines[j] = append(lines[j], f.Path+" = "+line)
 			for _, port := range f.also {
-				r.evaluateAlso(g, f, port, j, &lines[j])
+				r.evaluateAlso(g, f, p.reaches[f.Path], port, j, &lines[j])
 				if g.state == Blocked {
 					return nil
 				}
@@ -203,17 +241,17 @@ func (r *runner) nullOrBad(g *group, f *Field, it *item, n Evaluated, err error)
 	return false
 }
 
-func (r *runner) evaluateAlso(g *group, f *Field, port string, lead int, lines *[]string) {
+func (r *runner) evaluateAlso(g *group, f *Field, reach *reach, port string, lead int, lines *[]string) {
 	for i, b := range g.stage.ports {
 		if b.decl.Name != port || !b.isFed || b == g.stage.lead {
 			continue
 		}
 		for k, p := range g.partners[i][lead] {
-			n, line, err := r.number(f, &p.fields)
+			n, line, err := r.number(f, &p.fields, reach)
 			if r.nullOrBad(g, f, p, n, err) {
 				return
 			}
-			g.numbers[fmt.Sprintf("%s@%s.%d.%d", f.Path, port, lead, k)] = []Evaluated{n}
+			g.numbers[alsoPath(f.Path, port, lead, k)] = []Evaluated{n}
 			*lines = append(*lines, fmt.Sprintf("%s of %s %d = %s", f.Path, port, k+1, line))
 		}
 	}
@@ -223,9 +261,28 @@ func (r *runner) evaluateAlso(g *group, f *Field, port string, lead int, lines *
 func (r *runner) fieldLines(p *stagePlan, it *item) []string {
 	var out []string
 	for _, id := range p.reads {
-		if v, ok := it.fields.get(id); ok {
-			out = append(out, "field "+r.p.fields.names[id]+" = "+strconv.Quote(v.String())+unitTail(r.p.fields.types[id]))
+		v, ok := it.fields.get(id)
+		if !ok {
+			continue
 		}
+		name := r.p.fields.names[id]
+		line := "field " + name + " = " + strconv.Quote(v.String()) + unitTail(r.p.fields.types[id])
+		reach := &reach{}
+		if d := r.p.defs.byName[name]; d != nil {
+			reach = d.reach
+		} else if r.p.uncertain[id] {
+			reach.columns = []int{id}
+		}
+		for _, src := range reach.sources(r.p, it.fields.row) {
+			line += "; " + r.shiftedLine(src, func(s *fieldShift) string {
+				v := (&fieldEnv{p: r.p, f: &it.fields, shift: s}).Get(name)
+				if v.Null {
+					return "null"
+				}
+				return catalog.FormatPlain(v.Number)
+			})
+		}
+		out = append(out, line)
 	}
 	return out
 }
@@ -276,7 +333,7 @@ func (p *Project) reading(formulas []*formula.Formula, texts []string) (fields [
 		if stem, _, _ := strings.Cut(n, "."); names[stem] {
 			// in full: the printed form of a number is rounded
 			c := p.constants[n].number
-			constants = append(constants, fmt.Sprintf("constant %s = %s ± %s %s", n, catalog.FormatPlain(c.Value), catalog.FormatPlain(c.U), c.Unit.Code()))
+			constants = append(constants, fmt.Sprintf("constant %s = %s ± %s%s %s", n, catalog.FormatPlain(c.Value), catalog.FormatPlain(c.U), finite(c.Nu), c.Unit.Code()))
 		}
 	}
 	return fields, constants
@@ -302,7 +359,7 @@ func (r *runner) writeRecipe(g *group, p *stagePlan) {
 	b = append(b, p.common...)
 	for j, it := range g.leads {
 		b = append(b, "lead "...)
-		b = appendItemLine(b, s.lead.decl, j, it, s.kind)
+		b = r.p.appendItemLine(b, s.lead.decl, j, it, s.kind)
 		for _, l := range lines[j] {
 			b = append(b, "  "...)
 			b = append(b, oneLine(l)...)
@@ -314,7 +371,7 @@ func (r *runner) writeRecipe(g *group, p *stagePlan) {
 			}
 			for k, q := range g.partners[i][j] {
 				b = append(b, "  port "...)
-				b = appendItemLine(b, port.decl, k, q, s.kind)
+				b = r.p.appendItemLine(b, port.decl, k, q, s.kind)
 				for _, l := range r.fieldLines(p, q) {
 					b = append(b, "    "...)
 					b = append(b, oneLine(l)...)
@@ -331,11 +388,11 @@ func (r *runner) writeRecipe(g *group, p *stagePlan) {
 }
 
 // appendItemLine names an item by its content. Where the kind sees stages or names of items, those are part of what it depends on.
-func appendItemLine(b []byte, p *Port, n int, it *item, k *Kind) []byte {
-	b = append(b, p.Name...)
+func (p *Project) appendItemLine(b []byte, port *Port, n int, it *item, k *Kind) []byte {
+	b = append(b, port.Name...)
 	b = append(b, ' ')
 	b = strconv.AppendInt(b, int64(n+1), 10)
-	if p.Gather {
+	if port.Gather {
 		b = append(b, " of "...)
 		b = append(b, it.stage.name...)
 	}
@@ -347,6 +404,10 @@ func appendItemLine(b []byte, p *Port, n int, it *item, k *Kind) []byte {
 	const hexits = "0123456789abcdef"
 	for _, c := range it.hash {
 		b = append(b, hexits[c>>4], hexits[c&15])
+	}
+	if p.bears(it) { // its numbers are called so in all that is made of them
+		b = append(b, " as "...)
+		b = append(b, oneLine(it.sourceName())...)
 	}
 	return append(b, '\n')
 }

@@ -352,7 +352,7 @@ func (r *runner) fileRecipe(g *group, p *stagePlan, sum *[32]byte) bool {
 	}
 	file := &item{stage: g.stage, name: g.name, fields: g.fields, group: g, lead: -1}
 	for _, f := range p.fields {
-		n, line, err := r.number(f, &g.fields)
+		n, line, err := r.number(f, &g.fields, p.reaches[f.Path])
 		if r.nullOrBad(g, f, file, n, err) {
 			return false
 		}

@@ -257,7 +257,7 @@ func valueLines(v reflect.Value, node *study.Node, path string, forKey bool) []S
 func (q Quantity) String() string {
 	s := catalog.FormatPlain(q.Value)
 	if q.U > 0 {
-		s += " ± " + catalog.FormatPlain(q.U)
+		s += " ± " + catalog.FormatPlain(q.U) + finite(q.Nu)
 	}
 	if q.Unit != "" && q.Unit != "1" {
 		s += " " + q.Unit

@@ -36,10 +36,11 @@ type Quantity struct {
 	Value float64 // in the tag's unit
 	// U is its standard uncertainty. The runner carries it as a shared part; a kind that adds it to an own part counts it twice.
 	U      float64
-	Unit   string // the unit of Value as a UCUM code
-	Word   string // the word given instead of a number
-	Name   string // of the constant that the study names here, "" for a number written in the setting
-	Source string // constants.NAME, or STAGE.path for a number written in the setting; "" when exact
+	Nu     float64 // degrees of freedom of U, 0: infinite
+	Unit   string  // the unit of Value as a UCUM code
+	Word   string  // the word given instead of a number
+	Name   string  // of the constant that the study names here, "" for a number written in the setting
+	Source string  // constants.NAME, or STAGE.path for a number written in the setting; "" when exact
 }
 
 // Is tells whether the setting is the given word.

@@ -276,6 +276,11 @@ func (l *loader) shapeOutputs(s *stage) {
 		if fs, ok := s.settings.(interface{ OutputForm() Form }); ok && o.Form == AnyForm {
 			a.Form = fs.OutputForm()
 		}
+		if s.kind.Reads { // what files hold is measured, but for the axis along which it is
+			for j := range a.Columns {
+				a.Columns[j].U = !a.Columns[j].Text && (j > 0 || a.Form != Curve)
+			}
+		}
 		s.shapes[o.Name] = a
 	}
 }
@@ -298,13 +303,14 @@ func unite(have, more []ColumnShape) bool {
 		}
 		have[i].Any = have[i].Any || more[i].Any || !have[i].Unit.Equal(more[i].Unit)
 		have[i].Optional = have[i].Optional || more[i].Optional
+		have[i].U = have[i].U || more[i].U
 	}
 	return true
 }
 
 // addColumn adds a declared column, or replaces the one of that name (or place).
 func addColumn(columns []ColumnShape, c Column, ports map[string][]Arriving) []ColumnShape {
-	shape := ColumnShape{Name: c.Name, Text: c.Text, Optional: c.Optional}
+	shape := ColumnShape{Name: c.Name, Text: c.Text, Optional: c.Optional, U: c.U}
 	switch {
 	case c.Text || c.Unit == "":
 	case c.Unit == "*":
@@ -316,7 +322,7 @@ func addColumn(columns []ColumnShape, c Column, ports map[string][]Arriving) []C
 		shape.Unit = mustUnit(c.Unit)
 	}
 	if have := findColumn(columns, c.Name); have != nil {
-		have.Unit, have.Any, have.Text = shape.Unit, shape.Any, shape.Text
+		have.Unit, have.Any, have.Text, have.U = shape.Unit, shape.Any, shape.Text, shape.U
 		return columns
 	}
 	return append(columns, shape)

@@ -4,7 +4,9 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 	"sync"
 
@@ -20,18 +22,18 @@ func (o *Outcome) ReadValues(ctx context.Context) ([]Value, error) {
 	}
 	o.Complete()
 	type job struct {
-		item   ItemOutcome
-		kind   *Kind
-		missed []string
+		item  ItemOutcome
+		stage *StageOutcome
 	}
 	var jobs []job
-	for _, s := range o.Stages {
+	for i := range o.Stages {
+		s := &o.Stages[i]
 		if s.Kind == nil {
 			continue // the sheet and stages taken together repeat what is elsewhere
 		}
 		for _, it := range s.Items {
 			if it.Form == Values && it.State.Good() {
-				jobs = append(jobs, job{it, s.Kind, s.MissingParts})
+				jobs = append(jobs, job{it, s})
 			}
 		}
 	}
@@ -46,7 +48,7 @@ func (o *Outcome) ReadValues(ctx context.Context) ([]Value, error) {
 			errs[i] = fmt.Errorf("reading %s %s: %w", jobs[i].item.Stage, jobs[i].item.Name, err)
 			return
 		}
-		slots[i] = valuesOf(jobs[i].item, jobs[i].kind, t, jobs[i].missed)
+		slots[i] = valuesOf(jobs[i].item, jobs[i].stage, t)
 	})
 	var out []Value
 	for i := range slots {
@@ -94,15 +96,12 @@ func parallel(n int, f func(i int)) {
 }
 
 // valuesOf turns the one row of a `values` item into lines. Columns that accompany another (u_X, nu_X, X_bound, …) become parts of its line.
-func valuesOf(it ItemOutcome, kind *Kind, t *table.Table, missingParts []string) []Value {
+func valuesOf(it ItemOutcome, s *StageOutcome, t *table.Table) []Value {
 	var flags []string
 	for _, f := range it.Flags {
 		if f.Level != string(Note) && f.Level != "choice" {
 			flags = append(flags, f.Text)
 		}
-	}
-	for _, m := range missingParts {
-		flags = append(flags, "the part of "+m+" is not in u")
 	}
 	if flags == nil {
 		flags = []string{}
@@ -131,7 +130,7 @@ func valuesOf(it ItemOutcome, kind *Kind, t *table.Table, missingParts []string)
 		if c.Name == "sample" && c.Type == table.Text {
 			continue // a row's own name
 		}
-		v := Value{Sample: it.Sample, Series: it.Series, Stage: it.Stage, Kind: kind.Name, Item: it.Name, Name: c.Name, Unit: c.Unit, Flags: flags, Key: it.Key.String(), Parts: map[string]float64{}}
+		v := Value{Sample: it.Sample, Series: it.Series, Stage: it.Stage, Kind: s.Kind.Name, Item: it.Name, Name: c.Name, Unit: c.Unit, Flags: flags, Key: it.Key.String(), Parts: map[string]float64{}}
 		if c.Type == table.Text {
 			if c.IsNull(0) {
 				continue
@@ -145,29 +144,75 @@ func valuesOf(it ItemOutcome, kind *Kind, t *table.Table, missingParts []string)
 			if b := t.Col(c.Name + "_bound"); b != nil && b.Type == table.Text && !b.IsNull(0) {
 				v.Bound = b.Texts[0]
 			}
-			if len(missingParts) == 0 {
-				v.U = v.Own
-			}
-			v.Exact = v.Own == nil && kind.exact(it.Output, c.Name)
+			v.Exact = v.Own == nil && s.isExact(it.Output, c.Name)
+			v.combine(t)
 		}
 		out = append(out, v)
 	}
 	return out
 }
 
-// exact tells whether a column is declared as one without an uncertainty.
-func (k *Kind) exact(output, column string) bool {
-	for _, o := range k.Outputs {
-		if o.Name != output {
+func (s *StageOutcome) isExact(output, column string) bool {
+	if s.exact == nil {
+		return s.Kind.exact(output, column)
+	}
+	return s.exact(output, column)
+}
+
+// combine forms u² = own² + Σ part² (JCGM 100:2008, 5.2.2) and its degrees of freedom. Where a part is not known, u is not.
+func (v *Value) combine(t *table.Table) {
+	known := v.Own != nil || v.Exact
+	var terms []nuTerm
+	uu := 0.0
+	add := func(group string, x, nu float64) {
+		uu += x * x
+		terms = append(terms, nuTerm{group, x, nu})
+	}
+	if v.Own != nil {
+		nu := 0.0
+		if v.Nu != nil {
+			nu = *v.Nu
+		}
+		add("", *v.Own, nu)
+	}
+	for i := range t.Columns {
+		c := &t.Columns[i]
+		src, ok := strings.CutPrefix(c.Name, v.Name+partMark)
+		if !ok || c.Type != table.Float {
 			continue
 		}
-		for _, c := range o.Columns {
-			if stem, ok := family(c.Name); c.Name == column || ok && numbered(column, stem) {
-				return !c.U
-			}
+		if c.IsNull(0) {
+			known = false
+			v.Unknown = append(v.Unknown, src)
+			continue
 		}
+		v.Parts[src] = c.Floats[0]
+		nu, err := strconv.ParseFloat(t.Header[nuMark+src], 64)
+		if err != nil {
+			nu = 0
+		}
+		add(estimate(src), c.Floats[0], nu)
 	}
-	return false
+	v.Nu = nil
+	switch {
+	case v.Value == nil || !known:
+		if len(v.Unknown) > 0 && v.Value != nil {
+			v.Flags = append(slices.Clone(v.Flags), "the part of "+shortList(v.Unknown, 3)+" is not known, and so u is not")
+		}
+		return
+	case v.Own == nil && len(v.Parts) == 0:
+		return // exact, and nothing moves it
+	}
+	if v.Exact {
+		v.Exact = false
+		zero := 0.0
+		v.Own = &zero
+	}
+	u := math.Sqrt(uu)
+	v.U = &u
+	if nu := effectiveNu(terms); nu > 0 {
+		v.Nu = &nu
+	}
 }
 
 // accompanies tells whether a column belongs to another one of the table.
@@ -220,7 +265,7 @@ func (r *runner) complete(o *Outcome) map[string]*item {
 	live := map[string]*item{}
 	named := map[*sampleRow][]NamedField{}
 	for _, s := range r.p.stages {
-		so := StageOutcome{Name: s.name, Kind: s.kind, By: s.by.names, MissingParts: missing[s]}
+		so := StageOutcome{Name: s.name, Kind: s.kind, By: s.by.names, MissingParts: missing[s], exact: s.exact}
 		if s.kind != nil && s.by.mode != "fields" {
 			so.By = []string{s.by.mode}
 		}
@@ -301,97 +346,4 @@ func (r *runner) sources(it *item) []Source {
 		return cmp.Or(cmp.Compare(a.Port, b.Port), cmp.Compare(a.Stage, b.Stage), naturalCompare(a.Item, b.Item))
 	})
 	return slices.Compact(out)
-}
-
-// missingParts says for each stage which uncertain numbers reach it whose shared parts its values do not carry.
-func (p *Project) missingParts() map[*stage][]string {
-	out := map[*stage][]string{}
-	for _, s := range p.stages {
-		var names []string
-		add := func(n string) {
-			if !slices.Contains(names, n) {
-				names = append(names, n)
-			}
-		}
-		inherit := func(in *stage) {
-			for _, n := range out[in] {
-				add(n)
-			}
-		}
-		for _, m := range s.members {
-			inherit(m)
-		}
-		for _, b := range s.ports {
-			for _, ref := range b.refs {
-				for _, src := range ref.sources {
-					inherit(src.stage)
-				}
-			}
-		}
-		if s.settings != nil {
-			eachSetting(reflectElem(s.settings), func(x any) {
-				switch x := x.(type) {
-				case *Quantity:
-					if x.U > 0 {
-						add(x.Source)
-					}
-				case *Field:
-					for _, n := range p.uncertain(x) {
-						add(n)
-					}
-				}
-			})
-		}
-		slices.Sort(names)
-		out[s] = names
-	}
-	return out
-}
-
-// uncertain lists the uncertain numbers that a Field setting may read.
-func (p *Project) uncertain(f *Field) []string {
-	if f.fixed != nil {
-		if f.fixed.U > 0 {
-			return []string{f.fixed.Source}
-		}
-		return nil
-	}
-	if f.formula == nil {
-		return nil
-	}
-	return p.uncertainNames(f.formula.Names(), f.formula.Members(), f.formula.Maps(), map[string]bool{})
-}
-
-func (p *Project) uncertainNames(names []string, members [][2]string, maps []string, seen map[string]bool) []string {
-	var out []string
-	constantU := func(name string) {
-		if c, ok := p.constants[name]; ok && c.number.HasU && c.number.U > 0 {
-			out = append(out, "constants."+name)
-		}
-	}
-	for _, m := range members {
-		constantU(m[0] + "." + m[1])
-	}
-	for _, m := range maps {
-		for _, c := range p.Study.Constants {
-			for _, k := range c.Keys {
-				if c.Name.Value == m {
-					constantU(m + "." + k.Key.Value)
-				}
-			}
-		}
-	}
-	for _, n := range names {
-		if seen[n] {
-			continue
-		}
-		seen[n] = true
-		constantU(n)
-		if d, ok := p.defs.byName[n]; ok {
-			out = append(out, p.uncertainNames(d.formula.Names(), d.formula.Members(), d.formula.Maps(), seen)...)
-		} else if id, ok := p.fields.id(n); ok && slices.ContainsFunc(p.order, func(r *sampleRow) bool { return id < len(r.u) && r.u[id] > 0 }) {
-			out = append(out, "sheet."+n)
-		}
-	}
-	return out
 }

@@ -42,19 +42,17 @@ func (r *runner) do(t *task) *taskResult {
 // damaged object.
 func (r *runner) makeGroup(g *group, data []byte, repairing bool) (*store.Entry, error) {
 	s := g.stage
-	call := &Call{project: r.p, stages: map[string]bool{}, Missing: g.missing, numbers: g.numbers, partners: map[string][][]*Input{}}
+	c := &carrier{p: r.p, g: g, partners: map[string][][]*loaded{}, gathering: map[string]bool{}, nu: map[string]float64{}, reaches: r.plans[s].reaches}
 	if s.kind.Reads {
-		call.File = &File{Path: g.file, Data: data, Captures: map[string]string{}}
-		for _, c := range g.captures {
-			call.File.Captures[r.p.fields.names[c.id]] = c.value.Text
+		c.file = &File{Path: g.file, Data: data, Captures: map[string]string{}}
+		for _, x := range g.captures {
+			c.file.Captures[r.p.fields.names[x.id]] = x.value.Text
 		}
-	} else {
-		call.LeadPort = s.lead.decl.Name
-		if err := r.loadInputs(g, call, repairing); err != nil {
-			return nil, err
-		}
+	} else if err := r.loadInputs(c, repairing); err != nil {
+		return nil, err
 	}
-	w := &Work{Key: g.key, Kind: s.kind, Settings: s.settings, Call: call, store: r.storeItem, longest: r.opt.Longest,
+	c.collect()
+	w := &Work{Key: g.key, Kind: s.kind, carrier: c, store: r.storeItem, longest: r.opt.Longest,
 		check: &outputCheck{kind: s.kind, leads: len(g.leads), shapes: s.shapes}}
 	res, err := r.maker.Make(r.ctx, w)
 	if err != nil {
@@ -67,25 +65,26 @@ func (r *runner) makeGroup(g *group, data []byte, repairing bool) (*store.Entry,
 	return e, nil
 }
 
-func (r *runner) loadInputs(g *group, call *Call, repairing bool) error {
+func (r *runner) loadInputs(c *carrier, repairing bool) error {
+	g := c.g
 	s := g.stage
-	input := func(it *item, p *Port, share bool) (*Input, error) {
+	input := func(it *item, p *Port, share bool) (*loaded, error) {
 		t, err := r.load(it, share, repairing)
 		if err != nil {
 			return nil, fmt.Errorf("reading %s: %w", it.who(), err)
 		}
-		in := &Input{Table: t, name: it.name, names: s.kind.Names, fields: &it.fields}
+		l := r.p.take(it, t, c.nu)
 		if p.Gather {
-			in.Stage = it.stage.name
+			l.stage = it.stage.name
 		}
-		return in, nil
+		return l, nil
 	}
 	for _, it := range g.leads {
-		in, err := input(it, s.lead.decl, false)
+		l, err := input(it, s.lead.decl, false)
 		if err != nil {
 			return err
 		}
-		call.Leads = append(call.Leads, in)
+		c.leads = append(c.leads, l)
 	}
 	for i, b := range s.ports {
 		if b == s.lead || !b.isFed {
@@ -94,21 +93,21 @@ func (r *runner) loadInputs(g *group, call *Call, repairing bool) error {
 		if b.decl.Gather {
 			for _, ref := range b.refs {
 				for _, src := range ref.sources {
-					call.stages[src.stage.name] = true
+					c.gathering[src.stage.name] = true
 				}
 			}
 		}
-		all := make([][]*Input, len(g.leads))
+		all := make([][]*loaded, len(g.leads))
 		for j := range g.leads {
 			for _, it := range g.partners[i][j] {
-				in, err := input(it, b.decl, true)
+				l, err := input(it, b.decl, true)
 				if err != nil {
 					return err
 				}
-				all[j] = append(all[j], in)
+				all[j] = append(all[j], l)
 			}
 		}
-		call.partners[b.decl.Name] = all
+		c.partners[b.decl.Name] = all
 	}
 	return nil
 }

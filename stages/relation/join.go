@@ -13,13 +13,13 @@ import (
 // JoinKind puts the numbers of several stages into one row for each sample.
 var JoinKind = pipeline.Kind{
 	Name:     "relation.join",
-	Revision: 1,
+	Revision: 2,
 	Doc:      "Joins the numbers of several stages into one row for each sample; a column is called STAGE.NAME.",
 	Formula:  "row = { STAGE.NAME for each number of each stage }",
 	Source:   "common practice, no source",
 	Methods:  "The numbers of each sample were joined into one row.",
 	Names:    true,
-	Parts:    pipeline.Reads,
+	Parts:    pipeline.Shift,
 	Ports: []pipeline.Port{
 		{Name: "sample", Lead: true, Sheet: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "rows of the sheet (`samples`), or rows of another join"},
 		{Name: "values", Optional: true, Gather: true, Many: true, Pair: pipeline.BySample, Forms: []pipeline.Form{pipeline.Values}, Doc: "numbers to join, of the same sample; what failed or is blocked is listed"},
@@ -59,7 +59,7 @@ func joinShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
 					return nil, fmt.Errorf("two stages give the column %s", name)
 				}
 				seen[name] = true
-				d := pipeline.Column{Name: name, Text: col.Text, Unit: col.Unit.Code(), Optional: true}
+				d := pipeline.Column{Name: name, Text: col.Text, Unit: col.Unit.Code(), Optional: true, U: col.U}
 				if col.Any {
 					d.Unit = "*"
 				}
@@ -69,7 +69,7 @@ func joinShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
 	}
 	if s, ok := c.Settings.(*joinSettings); ok {
 		for _, d := range s.Derive {
-			col := pipeline.Column{Name: d.Key, Unit: d.Value.Unit, Optional: true}
+			col := pipeline.Column{Name: d.Key, Unit: d.Value.Unit, Optional: true, U: true}
 			if col.Unit == "" {
 				col.Unit = "*"
 			}
@@ -101,7 +101,7 @@ func runJoin(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
 			from[in.Stage] = in.Name()
 			for _, c := range in.Table.Columns {
 				if !strings.Contains(c.Name, ".") {
-					c.Name = joinedName(in.Stage, c.Name)
+					c.Name = joinedName(in, c.Name)
 				}
 				if row.Col(c.Name) != nil {
 					return nil, fmt.Errorf("two stages give the column %s", c.Name)
@@ -110,11 +110,9 @@ func runJoin(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
 			}
 		}
 		for _, d := range s.Derive {
-			cell, err := call.Eval(d.Value, "values", i)
-			if err != nil {
+			if err := call.Derive(row, d.Key, d.Value, "values", i); err != nil {
 				return nil, err
 			}
-			row.AddFloatValid(d.Key, cell.Unit, []float64{cell.Value}, []bool{cell.Known})
 		}
 		call.Give("row", i, row)
 	}
@@ -133,14 +131,14 @@ func runJoin(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
 }
 
 // joinedName puts the stage before a column's own name, so that u_Rg of guinier becomes u_guinier.Rg: it still accompanies guinier.Rg.
-func joinedName(stage, name string) string {
+func joinedName(in *pipeline.Input, name string) string {
 	for _, p := range [...]string{"u_", "nu_"} {
 		if rest, ok := strings.CutPrefix(name, p); ok {
-			return p + stage + "." + rest
+			return p + in.Stage + "." + rest
 		}
 	}
-	if rest, ok := strings.CutPrefix(name, "cov_"); ok {
-		return "cov_" + stage + "." + rest
+	if x, y, ok := pipeline.SplitCovariance(in.Table, name); ok {
+		return "cov_" + in.Stage + "." + x + "_" + in.Stage + "." + y
 	}
-	return stage + "." + name
+	return in.Stage + "." + name
 }
