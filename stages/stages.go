@@ -15,6 +15,7 @@ func Kinds() []*pipeline.Kind {
 	return []*pipeline.Kind{
 		&importing.ImportKind,
 		&correction.SubtractKind,
+		&correction.CalibrateScaleKind,
 		&scattering.GuinierKind,
 		&phase.SolutionKind,
 		&relation.JoinKind,
