@@ -15,6 +15,8 @@ func Kinds() []*pipeline.Kind {
 	return []*pipeline.Kind{
 		&importing.ImportKind,
 		&correction.SubtractKind,
+		&correction.PathKind,
+		&correction.ScaleKind,
 		&correction.CalibrateScaleKind,
 		&scattering.GuinierKind,
 		&phase.SolutionKind,
