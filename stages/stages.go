@@ -8,6 +8,7 @@ import (
 	"fascicle/stages/phase"
 	"fascicle/stages/relation"
 	"fascicle/stages/scattering"
+	"fascicle/stages/spectra"
 )
 
 // Kinds lists every kind, in the order in which `fascicle kinds` shows them.
@@ -19,6 +20,7 @@ func Kinds() []*pipeline.Kind {
 		&correction.ScaleKind,
 		&correction.CalibrateScaleKind,
 		&scattering.GuinierKind,
+		&spectra.BandsKind,
 		&phase.SolutionKind,
 		&relation.JoinKind,
 	}
