@@ -1,12 +1,10 @@
 package catalog
 
 import (
-	"bytes"
 	"crypto/sha256"
 	"slices"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"fascicle/catalog/fault"
 	"fascicle/catalog/workbook"
@@ -79,14 +77,14 @@ const alsoColumn = "also"
 // Numbers of a workbook are read with all digits that are stored, not as they are shown; dates by the style of their cells; `35 %` is 0.35;
 // formulas by their stored results, and refused where there is none. Merged cells are refused; hidden rows and columns are read and noted.
 //
-// CSV: delimiter comma, semicolon or tab, found by itself; UTF-8 with or without byte order
-// mark; any line end. The first line that is not blank holds the heads, `name` or `name [unit]`; a head `name [date]` asks
-// for dates. The first column names the samples, whatever its head. The column `also` holds other spellings of them,
-// several parted by `;`.
+// CSV: delimiter comma, semicolon or tab, found by itself or told by a first line `sep=;`; any line end; UTF-8 or UTF-16, and what is
+// neither as Windows-1252, which is noted. The decimal sign is the point, or in the whole file the comma (noted); a file that shows both, or whose
+// commas may stand between thousands, is refused.
 //
-// A column whose head names a unit holds numbers in that unit (a cell may name another of the same dimension, and is
-// converted); any other holds numbers if every cell that is not empty reads as one, dates if every one is a date, else text.
-// Lines without any content are skipped.
+// The first line that is not blank holds the heads, `name` or `name [unit]`; a head `name [date]` asks for dates. The first column names the
+// samples, whatever its head. The column `also` holds other spellings of them, several parted by `;`. A column whose head names a unit
+// holds numbers in that unit (a cell may name another of the same dimension, and is converted); any other holds numbers if every cell that is
+// not empty reads as one, dates if every one is a date, else text. Lines and columns without any content are skipped.
 //
 // All faults are reported, each with its line and column, cells that cannot be read as null ones; a column reports 20 at
 // most. The sheet is nil where nothing could be read. A sheet with faults must not be computed with.
@@ -100,14 +98,23 @@ func ReadSheet(name string, data []byte) (*Sheet, fault.List) {
 		return nil, fault.List{{File: file, Found: "no workbook", Expected: "one that holds the sheet " + strconv.Quote(tab),
 			Remedy: "name the file alone under `samples` in the study, or save it as XLSX"}}
 	}
-	text, f := sheetText(data)
+	text, note, f := sheetText(data)
 	if f != nil {
 		f.File = name
 		return nil, fault.List{f}
 	}
-	scanner := newCSVScanner(text, findDelimiter(text))
+	if note != nil {
+		b.note(note.Line, note.Col, note.Found, note.Remedy)
+	}
+	text, delimiter, ok := cutSeparatorLine(text)
+	if !ok {
+		delimiter = findDelimiter(text)
+	}
+	scanner := newCSVScanner(text, delimiter)
+	var cells []Cell
 	for {
-		cells, more, f := scanner.record(make([]Cell, 0, len(b.heads)))
+		var more bool
+		cells, more, f = scanner.record(cells[:0])
 		if f != nil {
 			b.fault(f)
 			break
@@ -118,39 +125,6 @@ func ReadSheet(name string, data []byte) (*Sheet, fault.List) {
 		b.record(cells)
 	}
 	return b.finish()
-}
-
-// sheetText is data as text without byte order mark, or what data is instead.
-func sheetText(data []byte) (string, *fault.Fault) {
-	const expected, remedy = "CSV text in UTF-8", "save the sheet as CSV in UTF-8"
-	switch {
-	case bytes.HasPrefix(data, []byte("\xff\xfe")), bytes.HasPrefix(data, []byte("\xfe\xff")):
-		return "", &fault.Fault{Found: "text in UTF-16", Expected: expected, Remedy: remedy}
-	}
-	data = bytes.TrimPrefix(data, []byte("\xef\xbb\xbf"))
-	text := string(data)
-	bad := strings.IndexByte(text, 0)
-	found := "a byte 0"
-	if !utf8.ValidString(text) {
-		for i, r := range text {
-			if r == utf8.RuneError && !strings.HasPrefix(text[i:], "\uFFFD") {
-				if bad < 0 || i < bad {
-					bad, found = i, "a byte 0x"+strconv.FormatUint(uint64(text[i]), 16)+" that is not UTF-8"
-				}
-				break
-			}
-		}
-	}
-	if bad >= 0 {
-		line, start := 1, 0
-		for i := 0; i < bad; i++ {
-			if text[i] == '\n' || text[i] == '\r' && text[i+1] != '\n' {
-				line, start = line+1, i+1
-			}
-		}
-		return "", &fault.Fault{Line: line, Col: utf8.RuneCountInString(text[start:bad]) + 1, Found: found, Expected: expected, Remedy: remedy}
-	}
-	return text, nil
 }
 
 // Row finds a sample by its name, or by another spelling of it. Neither capitals nor spaces are ignored: what is one

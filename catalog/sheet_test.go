@@ -197,10 +197,6 @@ func TestSheetFaults(t *testing.T) {
 			`s.csv:3:3: sample B: found "abc" in column x; expected a number in mol/L; correct the cell or leave it empty`}},
 		{"number of another dimension", "sample,x [mol/L]\nA,1 nm\n", []string{
 			`s.csv:2:3: sample A: found "1 nm" in column x; expected a number in mol/L; correct the cell or leave it empty`}},
-		{"decimal comma", "sample;x [mol/L]\nA;0,1\n", []string{
-			`s.csv:2:3: sample A: found "0,1" in column x; expected a number in mol/L; write a decimal point`}},
-		{"column of decimal commas", "sample;x\nA;3\nB;0,1\nC;0,2(1)\n", []string{
-			`s.csv:3:3: sample B: found decimal commas in column x: "0,1"; expected decimal points; replace the commas, throughout the column`}},
 		{"unknown unit", "sample,x [mmoll],y [nm]\nA,1,2\n", []string{
 			`s.csv:1:8: found unknown unit "mmoll" in the head "x [mmoll]"; expected a unit such as mol/L, nm or 1; did you mean "mmol/L"?`}},
 		{"bad name", "sample,x (mm),2nd,päckchen\nA,1,2,3\n", []string{
@@ -232,10 +228,10 @@ func TestSheetFaults(t *testing.T) {
 			`s.csv:2:3: found a cell whose quote is never closed; expected a closing "; write a quote inside a cell twice: ""`}},
 		{"text behind a quote", "sample,x\nA,\"1\" 2\nB,2\n", []string{
 			`s.csv:2:3: found text behind the closing quote of a cell; expected the next cell; write a quote inside a cell twice: ""`}},
-		{"Latin-1", "sample,note\nA,ok\nB,5 \xb5L\n", []string{
-			`s.csv:3:5: found a byte 0xb5 that is not UTF-8; expected CSV text in UTF-8; save the sheet as CSV in UTF-8`}},
-		{"UTF-16", "\xff\xfes\x00", []string{`s.csv: found text in UTF-16; expected CSV text in UTF-8; save the sheet as CSV in UTF-8`}},
-		{"binary", "sample\r\nA\x00", []string{`s.csv:2:2: found a byte 0; expected CSV text in UTF-8; save the sheet as CSV in UTF-8`}},
+		{"UTF-16 cut off", "\xff\xfes\x00a", []string{`s.csv: found damaged text in UTF-16; expected CSV text in UTF-8, UTF-16 or Windows-1252; save the sheet as CSV in UTF-8`}},
+		{"half a character", "\xff\xfes\x00\x00\xd8,\x00", []string{`s.csv: found damaged text in UTF-16; expected CSV text in UTF-8, UTF-16 or Windows-1252; save the sheet as CSV in UTF-8`}},
+		{"binary", "sample\r\nA\x00", []string{`s.csv:2:2: found a byte 0; expected CSV text in UTF-8, UTF-16 or Windows-1252; save the sheet as CSV in UTF-8`}},
+		{"neither", "sample\r\nAB\xb5\x81", []string{`s.csv:2:4: found a byte 0x81 that is neither UTF-8 nor Windows-1252; expected CSV text in UTF-8, UTF-16 or Windows-1252; save the sheet as CSV in UTF-8`}},
 		{"many", long, longFaults},
 	} {
 		t.Run(test.name, func(t *testing.T) {

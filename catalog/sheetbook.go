@@ -54,15 +54,19 @@ func readWorkbook(b *sheetBuilder, file, name string, data []byte) (*Sheet, faul
 
 // bookRows takes the rows of a workbook's sheet. The text of each cell is as a person would have typed it into CSV.
 func (b *sheetBuilder) bookRows(sheet *workbook.Sheet) {
+	var cells []Cell
 	units := map[string]bool{} // what styles show behind digits, and whether it is a unit
 	for _, row := range sheet.Rows {
 		last := row.Cells[len(row.Cells)-1].Col
-		cells := make([]Cell, max(last, len(b.heads))) // a workbook does not store empty cells
-		for j := range cells {
-			cells[j].Line, cells[j].Col = row.Number, j+1
+		cells = cells[:0]
+		b.storedNext = b.storedNext[:0]
+		for j := range max(last, len(b.heads)) { // a workbook does not store empty cells
+			cells = append(cells, Cell{Line: row.Number, Col: j + 1})
+			b.storedNext = append(b.storedNext, false)
 		}
 		for _, c := range row.Cells {
 			cells[c.Col-1].Text = c.Text
+			b.storedNext[c.Col-1] = c.Number
 			if c.Suffix == "" || c.Col == 1 {
 				continue
 			}

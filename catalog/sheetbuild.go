@@ -3,6 +3,7 @@ package catalog
 import (
 	"cmp"
 	"errors"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -20,7 +21,15 @@ type sheetBuilder struct {
 	heads  []Cell // nil before the first record
 	dates  []bool // heads that ask for dates
 	faults fault.List
-	cells  int
+
+	headsBefore int      // heads with the blank ones at the right end
+	cells       int      // cells of all rows
+	ragged      int      // rows that have other cells than heads
+	free        []Cell   // memory for rows to come
+	stored      [][]bool // of a workbook: for each row, the cells that are stored as numbers
+	storedNext  []bool   // of the row that is given next
+	unsure      bool     // about the decimal sign, which was reported
+	comma       bool     // the decimal sign is the comma, but in cells that are stored as numbers
 }
 
 // fault adds a fault in the sheet's file.
@@ -51,42 +60,64 @@ func (b *sheetBuilder) line(n int) string {
 	return "line " + strconv.Itoa(n)
 }
 
-// record takes one record: the heads or a row.
+// record takes one record: the heads or a row. The cells are copied.
 func (b *sheetBuilder) record(cells []Cell) {
 	if blank(cells) {
 		return
 	}
 	if b.heads == nil {
-		b.heads = cells
+		b.headsBefore = len(cells)
+		b.heads = slices.Clone(trimBlank(cells, 1)) // spreadsheets leave thousands of blank columns at the right end
 		return
 	}
-	if b.cells += len(b.heads); b.cells > mostSheetCells {
-		if b.cells-len(b.heads) <= mostSheetCells {
+	width := len(b.heads)
+	if b.cells += width; b.cells > mostSheetCells {
+		if b.cells-width <= mostSheetCells {
 			b.fault(&fault.Fault{Line: cells[0].Line, Found: "more than " + strconv.Itoa(mostSheetCells) + " cells", Expected: "a row for each sample",
 				Remedy: "remove the rows and columns that belong to no sample"})
 		}
 		return
 	}
-	for len(cells) > len(b.heads) && cells[len(cells)-1].Text == "" {
-		cells = cells[:len(cells)-1] // delimiters at the end of the line
-	}
-	if b.book && len(cells) > len(b.heads) {
-		for _, cell := range cells[len(b.heads):] {
-			if cell.Text != "" {
-				b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Sample: cells[0].Text, Found: strconv.Quote(cell.Text) + " in a column without a head",
-					Expected: "cells below the heads alone", Remedy: "name the column, or remove the cell"})
-				return
-			}
+	all := len(cells)
+	cells = trimBlank(cells, width)
+	if len(cells) == width {
+		b.sheet.Rows = append(b.sheet.Rows, Row{Sample: cells[0].Text, Line: cells[0].Line, Cells: b.slab(cells)})
+		if b.book {
+			b.stored = append(b.stored, slices.Clone(b.storedNext[:width]))
 		}
-	}
-	if len(cells) != len(b.heads) {
-		b.fault(&fault.Fault{Line: cells[0].Line, Sample: cells[0].Text,
-			Found:    count(len(cells), "cell"),
-			Expected: strconv.Itoa(len(b.heads)) + ", one for each head",
-			Remedy:   "add or remove delimiters, and put a cell that holds one in quotes"})
 		return
 	}
-	b.sheet.Rows = append(b.sheet.Rows, Row{Sample: cells[0].Text, Line: cells[0].Line, Cells: cells})
+	if b.ragged++; b.ragged > mostCellFaults {
+		return
+	}
+	if last := cells[len(cells)-1]; len(cells) > width && (b.book || all <= b.headsBefore) {
+		b.fault(&fault.Fault{Line: last.Line, Col: last.Col, Sample: cells[0].Text, Found: strconv.Quote(last.Text) + " in a column without a head",
+			Expected: "cells below the heads alone", Remedy: "name the column, or remove the cell"})
+		return
+	}
+	b.fault(&fault.Fault{Line: cells[0].Line, Sample: cells[0].Text,
+		Found:    count(len(cells), "cell"),
+		Expected: strconv.Itoa(width) + ", one for each head",
+		Remedy:   "add or remove delimiters, and put a cell that holds one in quotes"})
+}
+
+// trimBlank leaves blank cells at the end out, but keeps at least n.
+func trimBlank(cells []Cell, n int) []Cell {
+	for len(cells) > n && cells[len(cells)-1].Text == "" {
+		cells = cells[:len(cells)-1]
+	}
+	return cells
+}
+
+// slab copies the cells of a row into memory that many rows share.
+func (b *sheetBuilder) slab(cells []Cell) []Cell {
+	if len(b.free) < len(cells) {
+		b.free = make([]Cell, len(cells)*min(max(len(b.sheet.Rows), 8), 512)) // as many rows as there are, up to 512
+	}
+	row := b.free[:len(cells):len(cells)]
+	b.free = b.free[len(cells):]
+	copy(row, cells)
+	return row
 }
 
 func count(n int, what string) string {
@@ -102,38 +133,20 @@ func (b *sheetBuilder) finish() (*Sheet, fault.List) {
 		b.fault(&fault.Fault{Found: "an empty sheet", Expected: "a line of heads and a row for each sample", Remedy: "save the sheet again, or name another under `samples` in the study"})
 		return nil, b.faults
 	}
-	b.dropEmptyColumns()
+	if b.ragged > mostCellFaults {
+		b.fault(&fault.Fault{Found: count(b.ragged-mostCellFaults, "more row") + " with other cells than heads", Remedy: "look at the sheet as a whole"})
+	}
 	b.readHeads()
 	if len(b.sheet.Rows) == 0 && len(b.faults) == 0 {
 		b.fault(&fault.Fault{Line: b.heads[0].Line, Found: "heads without rows", Expected: "a row for each sample", Remedy: "add the rows, or name another sheet under `samples` in the study"})
 	}
+	b.findDecimal()
 	for j := range b.sheet.Columns {
 		b.readColumn(j)
 	}
 	b.readSamples()
 	b.faults.Sort()
 	return b.sheet, b.faults
-}
-
-// dropEmptyColumns removes columns at the right end that have neither head nor content.
-func (b *sheetBuilder) dropEmptyColumns() {
-	n := len(b.heads)
-	for n > 1 && b.heads[n-1].Text == "" && b.columnEmpty(n-1) {
-		n--
-	}
-	b.heads = b.heads[:n]
-	for i := range b.sheet.Rows {
-		b.sheet.Rows[i].Cells = b.sheet.Rows[i].Cells[:n]
-	}
-}
-
-func (b *sheetBuilder) columnEmpty(j int) bool {
-	for i := range b.sheet.Rows {
-		if b.sheet.Rows[i].Cells[j].Text != "" {
-			return false
-		}
-	}
-	return true
 }
 
 // readHeads makes the columns.

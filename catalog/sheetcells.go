@@ -34,7 +34,7 @@ func (b *sheetBuilder) readColumn(j int) {
 
 	stopped := -1 // first row that is no number
 	for i := range rows {
-		if cell := &rows[i].Cells[j]; !cell.Null && !readNumber(cell, Unit{}) {
+		if cell := &rows[i].Cells[j]; !cell.Null && !b.readNumber(cell, i, j, Unit{}) {
 			stopped = i
 			break
 		}
@@ -47,14 +47,6 @@ func (b *sheetBuilder) readColumn(j int) {
 		cell := &rows[i].Cells[j]
 		cell.Value, cell.U, cell.Nu, cell.HasU = 0, 0, 0, false
 	}
-	if b.decimalCommas(j, stopped) {
-		cell := &rows[stopped].Cells[j]
-		b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Sample: rows[stopped].Sample,
-			Found:    "decimal commas in column " + column.Name + ": " + strconv.Quote(cell.Text),
-			Expected: "decimal points",
-			Remedy:   "replace the commas, throughout the column"})
-		return
-	}
 	for i := range rows {
 		if cell := &rows[i].Cells[j]; !cell.Null {
 			if _, ok := normalDate(cell.Text); !ok {
@@ -66,42 +58,24 @@ func (b *sheetBuilder) readColumn(j int) {
 	b.readDates(j)
 }
 
-// decimalCommas tells whether every cell would be a number if commas were points: such a column would silently be text.
-func (b *sheetBuilder) decimalCommas(j, stopped int) bool {
-	if !strings.Contains(b.sheet.Rows[stopped].Cells[j].Text, ",") {
-		return false
-	}
-	for i := range b.sheet.Rows {
-		cell := b.sheet.Rows[i].Cells[j]
-		if cell.Null {
-			continue
-		}
-		cell.Text = strings.Replace(cell.Text, ",", ".", 1)
-		if !readNumber(&cell, Unit{}) {
-			return false
-		}
-	}
-	return true
-}
-
 // readNumbers reads the cells of a column whose head names its unit.
 func (b *sheetBuilder) readNumbers(j int) {
 	column, bad := &b.sheet.Columns[j], 0
 	for i := range b.sheet.Rows {
 		row := &b.sheet.Rows[i]
 		cell := &row.Cells[j]
-		if cell.Null || readNumber(cell, column.Unit) {
+		if cell.Null || b.readNumber(cell, i, j, column.Unit) {
+			continue
+		}
+		if b.unsure && strings.Contains(cell.Text, ",") {
+			cell.Null = true
 			continue
 		}
 		expected := "a number in " + column.Unit.Code()
 		if column.Unit.IsOne() {
 			expected = "a number"
 		}
-		remedy := "correct the cell or leave it empty"
-		if strings.Contains(cell.Text, ",") {
-			remedy = "write a decimal point"
-		}
-		b.cellFault(j, i, &bad, expected, remedy)
+		b.cellFault(j, i, &bad, expected, "correct the cell or leave it empty")
 	}
 	b.moreFaults(j, bad)
 }
@@ -145,16 +119,23 @@ func (b *sheetBuilder) moreFaults(j, bad int) {
 	}
 }
 
-// readNumber reads the number of a cell in the unit of its column.
-func readNumber(cell *Cell, unit Unit) bool {
-	if f, ok := plainNumber(cell.Text); ok {
+// readNumber reads the number of a cell in the unit of its column, with the decimal sign of the file.
+func (b *sheetBuilder) readNumber(cell *Cell, i, j int, unit Unit) bool {
+	text := cell.Text
+	if b.comma && !b.isStored(i, j) {
+		var ok bool
+		if text, ok = pointsForCommas(text); !ok {
+			return false
+		}
+	}
+	if f, ok := plainNumber(text); ok {
 		cell.Value = f
 		return true
 	}
-	if c := cell.Text[0]; c != '(' && c != '.' && c != '-' && c != '+' && c != '\xe2' && (c < '0' || c > '9') {
-		return false // spares a column of words the message about each; 0xe2 begins the minus sign
+	if !mayBeNumber(text) {
+		return false
 	}
-	n, err := ParseNumber(cell.Text)
+	n, err := ParseNumber(text)
 	if err != nil {
 		return false
 	}
@@ -165,6 +146,16 @@ func readNumber(cell *Cell, unit Unit) bool {
 	}
 	cell.Value, cell.U, cell.Nu, cell.HasU = n.Value, n.U, n.Nu, n.HasU
 	return true
+}
+
+// mayBeNumber spares a column of words the message about each.
+func mayBeNumber(text string) bool {
+	switch c := text[0]; c {
+	case '(', '.', '-', '+', '\xe2': // the last begins the minus sign
+		return true
+	default:
+		return c >= '0' && c <= '9'
+	}
 }
 
 // plainNumber reads a number without uncertainty and unit, allocating nothing.

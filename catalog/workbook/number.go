@@ -28,6 +28,7 @@ func (b *Book) number(cell Cell, style int, value string) (Cell, *fault.Fault) {
 	if err != nil || math.IsNaN(x) || math.IsInf(x, 0) || strings.ContainsAny(value, "_xXpP") {
 		return cell, &fault.Fault{Found: "the number " + strconv.Quote(value), Expected: "a number in digits", Remedy: "correct the cell or leave it empty"}
 	}
+	cell.Number = true
 	format := b.format(style)
 	switch {
 	case format.Elapsed:

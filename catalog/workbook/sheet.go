@@ -34,6 +34,7 @@ type Row struct {
 type Cell struct {
 	Col    int // from 1
 	Text   string
+	Number bool   // stored as a number
 	Suffix string // what the style of a number shows behind its digits
 }
 
