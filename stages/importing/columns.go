@@ -20,7 +20,9 @@ func (r *reading) findColumns() error {
 	for _, c := range columns {
 		head, unitText, has := catalog.CutUnit(c.Value)
 		at := -1
-		if k, err := strconv.Atoi(head); err == nil {
+		if _, even := evenAxis(head); even && len(r.at) == 0 {
+			at = 0
+		} else if k, err := strconv.Atoi(head); err == nil {
 			if k < 1 || k > n {
 				return fmt.Errorf("line %d: found %d columns; expected column %s as number %d; correct its number under `columns`, or leave it out", x.FirstLine, n, c.Key, k)
 			}
@@ -70,9 +72,13 @@ func (r *reading) unit(name, text string, has bool, at int) (catalog.Unit, error
 			return study, err
 		}
 	}
+	if has && len(r.at) == 0 {
+		r.axisHasUnit = true
+	}
 	if r.text.Heads == nil || r.text.Heads[at].Unit == "" {
 		return study, nil
 	}
+	r.axisHasUnit = r.axisHasUnit || len(r.at) == 0
 	h := r.text.Heads[at]
 	if file, err = catalog.ParseUnit(h.Unit); err != nil {
 		if has {

@@ -2,7 +2,9 @@ package importing
 
 import (
 	"fmt"
+	"math"
 	"slices"
+	"strconv"
 	"strings"
 
 	"fascicle/catalog"
@@ -17,11 +19,24 @@ type reading struct {
 	at       []int // columns of the text
 	units    []catalog.Unit
 	flags    []string
+
+	axisHasUnit bool // the study or the file says the unit of the axis
+
+	joined *joinedRows // what repeated rows say, when they were joined
 }
 
 // table gives the curve: rows without an axis left out, the axis rising, units as inside, uncertainties beside their columns.
 func (r *reading) table() (*table.Table, error) {
 	if err := r.findColumns(); err != nil {
+		return nil, err
+	}
+	if r.settings.lines() {
+		return r.values()
+	}
+	if err := r.knowsQ(); err != nil {
+		return nil, err
+	}
+	if err := r.joinRepeats(); err != nil {
 		return nil, err
 	}
 	x := r.text
@@ -46,8 +61,17 @@ func (r *reading) table() (*table.Table, error) {
 	if !rising {
 		slices.Reverse(rows)
 	}
+	t, err := r.columns(rows)
+	if err != nil {
+		return nil, err
+	}
+	return t, r.possible(t, rows)
+}
+
+// columns gives some rows as a table, with units as inside, uncertainties beside their columns, and the file's header.
+func (r *reading) columns(rows []int) (*table.Table, error) {
 	t := &table.Table{Header: map[string]string{}}
-	for _, p := range x.Pairs {
+	for _, p := range r.text.Pairs {
 		if len(p.Key) <= 200 && len(p.Value) <= 2000 {
 			t.Header[p.Key] = p.Value
 		}
@@ -57,26 +81,61 @@ func (r *reading) table() (*table.Table, error) {
 			return nil, err
 		}
 	}
-	if err := r.addNoise(t); err != nil {
+	if err := r.addNoise(t, rows); err != nil {
 		return nil, err
 	}
-	for _, n := range x.Notes {
+	for _, n := range r.text.Notes {
 		r.flags = append(r.flags, n.say())
 	}
-	return t, r.possible(t, rows)
+	return t, nil
+}
+
+// values gives the one row of an item of values.
+func (r *reading) values() (*table.Table, error) {
+	rows := make([]int, r.text.Rows())
+	for i := range rows {
+		rows[i] = i
+	}
+	return r.columns(rows)
+}
+
+// isAxis says that a column is the axis of a curve.
+func (r *reading) isAxis(i int) bool { return i == 0 && !r.settings.lines() }
+
+// knowsQ refuses an axis of scattering vectors whose unit nobody says: the two in use differ by ten.
+func (r *reading) knowsQ() error {
+	head := ""
+	if h := r.text.Heads; h != nil {
+		head = h[r.at[0]].Name
+	}
+	if !strings.EqualFold(r.names[0], "q") && !strings.EqualFold(head, "q") || r.axisHasUnit {
+		return nil
+	}
+	lo, hi := math.Inf(1), 0.0
+	for i, x := range r.text.Columns[r.at[0]] {
+		if v := r.text.Valid[r.at[0]]; x > 0 && (v == nil || v[i]) {
+			lo, hi = min(lo, x), max(hi, x)
+		}
+	}
+	if hi == 0 {
+		return nil // there is another fault to tell
+	}
+	size := func(q float64) string { return strconv.FormatFloat(2*math.Pi/q, 'g', 2, 64) }
+	return fmt.Errorf("line %d: found the axis %s without a unit; expected 1/nm (then its sizes 2π/q are %s to %s nm) or 1/Å (%s to %s nm); say in the study which: `columns: {%s: \"1 [1/nm]\", …}`",
+		r.text.FirstLine, r.names[0], size(hi), size(lo), size(hi*10), size(lo*10), r.names[0])
 }
 
 // addColumn converts one column into the unit used inside.
 func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) error {
 	unit := r.units[i]
-	inside := catalog.Canonical(unit.Dim(), i == 0)
+	inside := catalog.Canonical(unit.Dim(), r.isAxis(i))
 	of, isU := strings.CutPrefix(name, "u_")
 	if isU {
 		at := slices.Index(r.names, of)
 		if unit.IsOne() && !r.units[at].IsOne() {
 			unit = r.units[at] // the file gives both in one unit
 		}
-		inside = catalog.Canonical(r.units[at].Dim(), at == 0)
+		inside = catalog.Canonical(r.units[at].Dim(), r.isAxis(at))
 	}
 	conv, err := catalog.Convert(unit, inside)
 	if err != nil {
@@ -109,6 +168,9 @@ func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) erro
 		v[k] = src[row]
 	}
 	if isU {
+		if zeros > 0 && zeros == known(ok, len(rows)) {
+			return fmt.Errorf("line %d: found a column of zeros, %s; expected standard uncertainties; leave it out, or say under `u` how the uncertainty is known", r.text.Line(rows[0]), name)
+		}
 		if zeros > 0 {
 			if ok == nil {
 				ok = make([]bool, len(rows))
@@ -129,6 +191,25 @@ func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) erro
 	}
 	t.AddFloatValid(name, inside.Code(), v, ok)
 	return nil
+}
+
+// inside converts a column's numbers, as the file has them, into the unit used inside.
+func (r *reading) inside(i int) (catalog.Conversion, error) {
+	return catalog.Convert(r.units[i], catalog.Canonical(r.units[i].Dim(), r.isAxis(i)))
+}
+
+// known counts the entries that are there.
+func known(valid []bool, n int) int {
+	if valid == nil {
+		return n
+	}
+	k := 0
+	for _, ok := range valid {
+		if ok {
+			k++
+		}
+	}
+	return k
 }
 
 // possible refuses axes that no instrument can have.

@@ -3,22 +3,25 @@ package importing
 import (
 	"context"
 	"fmt"
+	"strconv"
 
+	"fascicle/catalog"
 	"fascicle/pipeline"
+	"fascicle/pipeline/table"
 )
 
 // ImportKind reads instrument files into items with units and fields.
 var ImportKind = pipeline.Kind{
 	Name:     "import",
 	Revision: 1,
-	Doc:      "Reads curves from instrument files: delimited text of two to four columns, header and footer found by themselves.",
+	Doc:      "Reads curves, and rows of values, from instrument files: delimited text in the layouts that exports have, compressed or not; header and footer are found by themselves.",
 	Source:   "common practice, no source",
 	Methods:  "Raw files were read as their instruments wrote them; units were converted exactly.",
 	Reads:    true,
 	Parts:    pipeline.Shift,
 	Outputs: []pipeline.Output{{
-		Name: "items", Doc: "the curves of the files, axis rising, in the units that the program uses inside",
-		Per: pipeline.PerAny, Form: pipeline.Curve,
+		Name: "items", Doc: "the curves of the files, axis rising, in the units that the program uses inside; values, a row each, with layout lines",
+		Per: pipeline.PerAny, Form: pipeline.AnyForm,
 		Shape: func(c pipeline.ShapeCall) ([]pipeline.Column, error) { return c.Settings.(*importSettings).shape() },
 	}},
 	Settings: func() any { return &importSettings{} },
@@ -27,40 +30,123 @@ var ImportKind = pipeline.Kind{
 
 // importSettings says which files to read, and what they leave unsaid.
 type importSettings struct {
-	Files   string               `set:"files" key:"-" doc:"pattern of the files' names, with captures in angle brackets: raw/<day>/<sample>_<ex [nm]>.txt"`
-	Columns pipeline.Map[string] `set:"columns" default:"-" doc:"NAME: head or number of a column in the file, with [unit] where the file is silent; axis first; found by their heads when absent"`
-	Header  pipeline.Map[string] `set:"header" default:"-" doc:"FIELD: key in the file's header, with [unit] for a number or [date]"`
-	Fields  pipeline.Map[string] `set:"fields" key:"-" default:"-" doc:"FIELD: value, the same for all items of the stage"`
-	U       pipeline.Map[string] `set:"u" default:"-" doc:"COLUMN: its standard uncertainty: a quantity, 'relative 0.5 %', poisson, or unknown"`
+	Files      string               `set:"files" key:"-" doc:"pattern of the files' names, with captures in angle brackets: raw/<day>/<sample>_<ex [nm]>.txt"`
+	Curves     string               `set:"curves" default:"-" doc:"pattern of the name that each curve bears inside its file, written as files is: <sample>; without it the curves of a file are counted"`
+	Layout     string               `set:"layout" oneof:"found|single|wide|pairs|rows|long|blocks|lines" default:"found" doc:"how curves lie in a file, where it is misfound; lines: a row of values for each item"`
+	Columns    pipeline.Map[string] `set:"columns" default:"-" doc:"NAME: head or number of a column of the curve, the axis being 1, with [unit] where the file is silent; axis first; found by their heads when absent"`
+	Header     pipeline.Map[string] `set:"header" default:"-" doc:"FIELD: key in the file's header, with [unit] for a number or [date]"`
+	Fields     pipeline.Map[string] `set:"fields" key:"-" default:"-" doc:"FIELD: value, the same for all items of the stage"`
+	U          pipeline.Map[string] `set:"u" default:"-" doc:"COLUMN: its standard uncertainty: a quantity (a bare number in the column's unit), 'relative 0.5 %', poisson, repeats (curves of one name), or unknown"`
+	Duplicates string               `set:"duplicates" oneof:"refuse|mean" default:"refuse" doc:"what becomes of rows that have the same place on the axis"`
+
+	pattern *catalog.Pattern // of Curves
 }
 
 var _ pipeline.FileSettings = (*importSettings)(nil)
 
 // runImport reads one file. Whatever is wrong with it is said with its path.
 func runImport(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {
-	if err := readFile(ctx, call); err != nil {
+	send := func(fields []pipeline.Captured, t *table.Table, flags []string) error {
+		return call.Stream("items", fields, t, flags...)
+	}
+	if err := readFile(ctx, call.Settings.(*importSettings), call.File.Data, call.File.Path, send); err != nil {
 		return nil, fmt.Errorf("%s: %w", call.File.Path, err)
 	}
 	return nil, nil
 }
 
-func readFile(ctx context.Context, call *pipeline.Call) error {
-	s := call.Settings.(*importSettings)
-	text, err := ParseText(call.File.Data)
+// readFile hands on the items of a file in their order. Each waits for the next one, so that what is found out at the end can be said with the last.
+func readFile(ctx context.Context, s *importSettings, data []byte, path string, send sender) error {
+	out := outbox{send: send}
+	var repeats together
+	err := s.eachText(data, path, func(x *Text) error {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		fields, fits, err := s.nameFields(x)
+		if err != nil {
+			return err
+		}
+		if !fits {
+			out.strange(x)
+			return nil
+		}
+		if s.repeats() && s.pattern != nil {
+			return repeats.add(fmt.Sprintf("%q", fields), x)
+		}
+		return out.item(s, fields, x)
+	})
+	for _, key := range repeats.order {
+		if err != nil {
+			break
+		}
+		var fields []pipeline.Captured
+		if fields, _, err = s.nameFields(repeats.texts[key]); err == nil {
+			err = out.item(s, fields, repeats.texts[key])
+		}
+	}
 	if err != nil {
 		return err
 	}
-	if err := ctx.Err(); err != nil {
-		return err
-	}
-	r := &reading{settings: s, text: text}
+	return out.close(s.Curves)
+}
+
+// item makes an item of a curve that was read.
+func (o *outbox) item(s *importSettings, fields []pipeline.Captured, x *Text) error {
+	r := &reading{settings: s, text: x}
 	t, err := r.table()
 	if err != nil {
 		return err
 	}
-	fields, err := headerFields(s.Header, text.Pairs)
+	more, err := headerFields(s.Header, x.Pairs)
 	if err != nil {
 		return err
 	}
-	return call.Stream("items", fields, t, r.flags...)
+	return o.put(append(fields, more...), t, r.flags)
+}
+
+// sender takes an item.
+type sender func(fields []pipeline.Captured, t *table.Table, flags []string) error
+
+// outbox holds one item back.
+type outbox struct {
+	send   sender
+	fields []pipeline.Captured
+	table  *table.Table
+	flags  []string
+	left   []string // names of curves that do not fit the pattern
+}
+
+func (o *outbox) put(fields []pipeline.Captured, t *table.Table, flags []string) error {
+	if err := o.flush(); err != nil {
+		return err
+	}
+	o.fields, o.table, o.flags = fields, t, flags
+	return nil
+}
+
+func (o *outbox) flush() error {
+	if o.table == nil {
+		return nil
+	}
+	return o.send(o.fields, o.table, o.flags)
+}
+
+// strange keeps the name of a curve that is left out.
+func (o *outbox) strange(x *Text) {
+	name := "the one on line " + itoa(x.FirstLine)
+	if len(x.Names) > 0 {
+		name = strconv.Quote(x.Names[0].Text)
+	}
+	o.left = append(o.left, name)
+}
+
+func (o *outbox) close(pattern string) error {
+	if o.table == nil {
+		return fmt.Errorf("no curve bears a name that fits %q; their names are %s; correct `curves`", pattern, shortKeys(o.left))
+	}
+	if len(o.left) > 0 {
+		o.flags = append(o.flags, fmt.Sprintf("curves of this file whose names do not fit %q are left out: %s", pattern, shortKeys(o.left)))
+	}
+	return o.flush()
 }

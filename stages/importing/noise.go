@@ -12,20 +12,20 @@ import (
 
 // noise says where the uncertainty of a column comes from when no column holds it.
 type noise struct {
-	word     string // "", "poisson" or "unknown"
+	word     string // "", "poisson", "repeats" or "unknown"
 	relative float64
 	absolute *catalog.Number
 }
 
 func parseNoise(s string) (noise, error) {
 	switch s = strings.TrimSpace(s); s {
-	case "poisson", "unknown":
+	case "poisson", "repeats", "unknown":
 		return noise{word: s}, nil
 	}
 	rest, relative := strings.CutPrefix(s, "relative ")
 	n, err := catalog.ParseNumber(rest)
 	if err != nil {
-		return noise{}, fmt.Errorf("%q: a quantity, `relative 0.5 %%`, poisson or unknown is expected", s)
+		return noise{}, fmt.Errorf("%q: a quantity, `relative 0.5 %%`, poisson, repeats or unknown is expected", s)
 	}
 	if n.Value < 0 {
 		return noise{}, fmt.Errorf("%q: an uncertainty cannot be negative", s)
@@ -41,7 +41,7 @@ func parseNoise(s string) (noise, error) {
 }
 
 // addNoise adds the uncertainties that the study says of columns.
-func (r *reading) addNoise(t *table.Table) error {
+func (r *reading) addNoise(t *table.Table, rows []int) error {
 	for _, u := range r.settings.U {
 		n, err := parseNoise(u.Value)
 		if err != nil {
@@ -51,6 +51,7 @@ func (r *reading) addNoise(t *table.Table) error {
 		if c == nil {
 			return fmt.Errorf("u: the file has no column %s; it has %s", u.Key, strings.Join(t.Names(), ", "))
 		}
+		at := slices.Index(r.names, u.Key)
 		out := make([]float64, c.Len())
 		valid := slices.Clone(c.Valid)
 		switch {
@@ -62,9 +63,20 @@ func (r *reading) addNoise(t *table.Table) error {
 					continue
 				}
 				if x < 0 || x != math.Trunc(x) {
-					return fmt.Errorf("u: poisson for column %s, which holds %v: counts are whole and not negative; say how its uncertainty is known", u.Key, x)
+					return fmt.Errorf("line %d: u: poisson for column %s, which holds %v: counts are whole and not negative; say how its uncertainty is known", r.text.Line(rows[i]), u.Key, x)
 				}
 				out[i] = math.Sqrt(math.Max(x, 1))
+			}
+		case n.word == "repeats":
+			r.addScatter(t, u.Key, rows)
+			continue
+		case n.absolute != nil && !n.absolute.HasUnit && at >= 0:
+			conv, err := r.inside(at)
+			if err != nil {
+				return err
+			}
+			for i := range out {
+				out[i] = conv.Delta(n.absolute.Value)
 			}
 		case n.absolute != nil:
 			unit, err := catalog.ParseUnit(c.Unit)

@@ -15,20 +15,17 @@ func (s *importSettings) FilesPattern() string { return s.Files }
 
 // Brings lists the fields that captures, header entries and constants of the stage give its items.
 func (s *importSettings) Brings() ([]pipeline.Brought, error) {
-	pat, err := catalog.ParsePattern(s.Files)
+	files, err := catalog.ParsePattern(s.Files)
 	if err != nil {
 		return nil, err
 	}
-	var out []pipeline.Brought
-	for _, c := range pat.Captures() {
-		b := pipeline.Brought{Name: c.Name, Sort: formula.Text, Unit: c.Unit, HasUnit: c.HasUnit, Where: "files"}
-		switch c.Type {
-		case catalog.Numeric:
-			b.Sort = formula.Number
-		case catalog.Date:
-			b.Sort = formula.Date
+	out := broughtBy(files, "files")
+	if s.Curves != "" {
+		curves, err := catalog.ParseNamePattern(s.Curves)
+		if err != nil {
+			return nil, err
 		}
-		out = append(out, b)
+		out = append(out, broughtBy(curves, "curves")...)
 	}
 	for _, h := range s.Header {
 		b := pipeline.Brought{Name: h.Key, Sort: formula.Text, Where: "header"}
@@ -59,19 +56,43 @@ func (s *importSettings) Brings() ([]pipeline.Brought, error) {
 	return out, nil
 }
 
+// broughtBy lists the fields that a pattern captures.
+func broughtBy(p *catalog.Pattern, where string) []pipeline.Brought {
+	var out []pipeline.Brought
+	for _, c := range p.Captures() {
+		b := pipeline.Brought{Name: c.Name, Sort: formula.Text, Unit: c.Unit, HasUnit: c.HasUnit, Where: where}
+		switch c.Type {
+		case catalog.Numeric:
+			b.Sort = formula.Number
+		case catalog.Date:
+			b.Sort = formula.Date
+		}
+		out = append(out, b)
+	}
+	return out
+}
+
+// OutputForm is the form of the items: values where each row is an item, else curves.
+func (s *importSettings) OutputForm() pipeline.Form {
+	if s.lines() {
+		return pipeline.Values
+	}
+	return pipeline.Curve
+}
+
+// lines says that each row of the files is an item of values.
+func (s *importSettings) lines() bool { return s.Layout == string(Lines) }
+
 // Validate holds names, units and uncertainties against each other.
 func (s *importSettings) Validate() error {
-	if len(s.Columns) > MaxColumns {
-		return fmt.Errorf("columns: %d are named, where a curve has %d to %d", len(s.Columns), MinColumns, MaxColumns)
-	}
-	if len(s.Columns) == 1 {
-		return fmt.Errorf("columns: one is named, where a curve has an axis and a value")
+	if err := s.validateCurves(); err != nil {
+		return err
 	}
 	for i, c := range s.Columns {
 		if !catalog.IsIdentifier(c.Key) {
 			return fmt.Errorf("columns: the name %q: letters, digits and _ are expected", c.Key)
 		}
-		if i == 0 && strings.HasPrefix(c.Key, "u_") {
+		if i == 0 && !s.lines() && strings.HasPrefix(c.Key, "u_") {
 			return fmt.Errorf("columns: %s comes first, where the axis is due", c.Key)
 		}
 		if of, ok := strings.CutPrefix(c.Key, "u_"); ok {
@@ -99,6 +120,34 @@ func (s *importSettings) Validate() error {
 	return nil
 }
 
+// validateCurves holds the pattern of curves and the number of columns against each other.
+func (s *importSettings) validateCurves() error {
+	s.pattern = nil
+	if s.Curves != "" {
+		p, err := catalog.ParseNamePattern(s.Curves)
+		if err != nil {
+			return fmt.Errorf("curves: %w", err)
+		}
+		if len(p.Captures()) == 0 {
+			return fmt.Errorf("curves: %q captures nothing: write where the name of a field stands, such as <sample>", s.Curves)
+		}
+		s.pattern = p
+	}
+	if s.lines() {
+		if s.repeats() {
+			return fmt.Errorf("u: repeats belong to curves, while `layout: lines` makes an item of each row")
+		}
+		return nil
+	}
+	if len(s.Columns) > MaxColumns {
+		return fmt.Errorf("columns: %d are named, where a curve has %d to %d", len(s.Columns), MinColumns, MaxColumns)
+	}
+	if len(s.Columns) == 1 {
+		return fmt.Errorf("columns: one is named, where a curve has an axis and a value")
+	}
+	return nil
+}
+
 // shape gives the columns that the study names. Without any, the files decide.
 func (s *importSettings) shape() ([]pipeline.Column, error) {
 	if len(s.Columns) == 0 {
@@ -107,12 +156,13 @@ func (s *importSettings) shape() ([]pipeline.Column, error) {
 	var out []pipeline.Column
 	for i, c := range s.Columns {
 		col := pipeline.Column{Name: c.Key, Unit: "*"}
+		axis := i == 0 && !s.lines()
 		if _, text, has := catalog.CutUnit(c.Value); has {
 			u, err := catalog.ParseUnit(text)
 			if err != nil {
 				return nil, err
 			}
-			col.Unit = catalog.Canonical(u.Dim(), i == 0).Code()
+			col.Unit = catalog.Canonical(u.Dim(), axis).Code()
 		}
 		out = append(out, col)
 	}

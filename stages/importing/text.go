@@ -1,7 +1,6 @@
 package importing
 
 import (
-	"bytes"
 	"fmt"
 	"strings"
 )
@@ -24,6 +23,8 @@ type Text struct {
 	Lines     int         // lines in the file
 	Separator string      // "blanks", "comma", "semicolon", "tab", with ", decimal comma" where it applies
 	Notes     []Note
+	Names     []Name   // what may name the curve, the likeliest first; of files with several curves
+	Keyed     []string // what columns say of Options.Keys, in their order; nil: the name says it
 	rowLines  []int
 }
 
@@ -93,7 +94,7 @@ func ParseText(data []byte) (*Text, error) {
 		return nil, noTable(data, s)
 	}
 	if s.best.rows == 1 {
-		return nil, &LineError{s.best.firstLine, "a single line of numbers", "at least two", "a table whose curve lies along a line needs the layout rows"}
+		return nil, &SeveralError{LineError{s.best.firstLine, "a single line of numbers", "at least two", "a table whose curve lies along a line needs the layout rows"}}
 	}
 	if err := checkRest(data, s, &notes); err != nil {
 		return nil, err
@@ -101,33 +102,12 @@ func ParseText(data []byte) (*Text, error) {
 	return s.text(data, notes)
 }
 
-// plainText refuses what is no text and takes byte order marks away.
-func plainText(data []byte) ([]byte, []Note, error) {
-	var notes []Note
-	if bom := bytes.HasPrefix(data, []byte{0xFF, 0xFE}); bom || bytes.HasPrefix(data, []byte{0xFE, 0xFF}) {
-		data = fromUTF16(data[2:], bom)
-		notes = append(notes, Note{Text: "the text is UTF-16; it was converted"})
-	}
-	data = bytes.TrimPrefix(data, []byte("\uFEFF"))
-	if len(bytes.TrimSpace(data)) == 0 {
-		return nil, nil, &LineError{0, "an empty file", "a table of numbers", "copy it again from the instrument"}
-	}
-	if i := bytes.IndexByte(data, 0); i >= 0 {
-		line := 1
-		for k := lineEnd(data, 0); k <= i; k = lineEnd(data, k) {
-			line++
-		}
-		return nil, nil, &LineError{line, "a NUL byte: the file is binary", "text", "export it from the instrument's program as text"}
-	}
-	return data, notes, nil
-}
-
 // noTable says why a file without a usable run is refused.
 func noTable(data []byte, s *scan) error {
 	if s.ones.rows > 1 {
 		return &LineError{s.ones.firstLine, fmt.Sprintf("one column of numbers (%d lines)", s.ones.rows), "an axis and at least one column of values", "export the axis too"}
 	}
-	return &LineError{0, fmt.Sprintf("no table of numbers in %d lines", s.lines), "two to four columns of numbers", "look at the file: is it the export of this measurement?"}
+	return &SeveralError{LineError{0, fmt.Sprintf("no table of numbers in %d lines", s.lines), "two to four columns of numbers", "look at the file: is it the export of this measurement?"}}
 }
 
 // text turns the best run into columns.
@@ -150,8 +130,8 @@ func (s *scan) text(data []byte, notes []Note) (*Text, error) {
 	case n == 1:
 		return nil, &LineError{b.firstLine, "one column of numbers, the others are empty", "an axis and at least one column of values", "export the values too"}
 	case n > MaxColumns:
-		return nil, &LineError{b.firstLine, fmt.Sprintf("%d columns of numbers", n), fmt.Sprintf("%d to %d: an axis, values, their uncertainty, a resolution", MinColumns, MaxColumns),
-			"a file of several curves needs a layout: wide, pairs, rows or long"}
+		return nil, &SeveralError{LineError{b.firstLine, fmt.Sprintf("%d columns of numbers", n), fmt.Sprintf("%d to %d: an axis, values, their uncertainty, a resolution", MinColumns, MaxColumns),
+			"a file of several curves needs a layout: wide, pairs, rows or long"}}
 	}
 	t := &Text{Columns: make([][]float64, n), Valid: make([][]bool, n), FirstLine: b.firstLine, LastLine: b.lastLine,
 		Lines: s.lines, Separator: s.layout.String(), rowLines: b.lines}

@@ -2,6 +2,7 @@ package importing
 
 import (
 	"bytes"
+	"slices"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -79,6 +80,11 @@ func (h *header) pairs() []Pair {
 		}
 	}
 	return out
+}
+
+// pairsBut is pairs, without the line that heads the columns.
+func (h *header) pairsBut(line int) []Pair {
+	return slices.DeleteFunc(h.pairs(), func(p Pair) bool { return p.Line == line })
 }
 
 // cellPair reads `key;value;`: a line of two cells, of which the first is a word.

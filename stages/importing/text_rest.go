@@ -1,10 +1,6 @@
 package importing
 
-import (
-	"fmt"
-	"unicode/utf16"
-	"unicode/utf8"
-)
+import "fmt"
 
 // checkRest looks at what lies outside the chosen run: numbers that would be
 // lost without a word are an error when they are many or adjoin the data, a
@@ -24,18 +20,32 @@ func checkRest(data []byte, s *scan, notes *[]Note) error {
 		switch touching := first.end == second.start; {
 		case touching && first == r && r.rows < 3: // parameters above the data
 			*notes = append(*notes, aside)
+		case touching && first.cells > second.cells && second.rows > 1 && second.end >= lastRun(s).end:
+			// columns that are shorter than others
+			return &SeveralError{LineError{second.firstLine, count(second.cells, "column"), fmt.Sprintf("%d as on the lines before", first.cells), "mend the line, or name the layout of the file"}}
 		case touching:
 			return &LineError{second.firstLine, count(second.cells, "column"), fmt.Sprintf("%d as on the lines before", first.cells), "mend the line, or name the layout of the file"}
 		case single && r.cells == b.cells:
 			return &LineError{first.lastLine + 1, fmt.Sprintf("%q amid the data", clip(data[at:second.start])), fmt.Sprintf("%d numbers", b.cells), "mend the line or take it out"}
 		case r.rows >= 3 && r.rows*10 >= b.rows:
-			return &LineError{r.firstLine, fmt.Sprintf("a second block of numbers (lines %d to %d, %s) beside the one of lines %d to %d", r.firstLine, r.lastLine, count(r.cells, "column"), b.firstLine, b.lastLine),
-				"one block", "a file of several blocks needs the layout blocks"}
+			return &SeveralError{LineError{r.firstLine, fmt.Sprintf("a second block of numbers (lines %d to %d, %s) beside the one of lines %d to %d", r.firstLine, r.lastLine, count(r.cells, "column"), b.firstLine, b.lastLine),
+				"one block", "a file of several blocks needs the layout blocks"}}
 		default:
 			*notes = append(*notes, aside)
 		}
 	}
 	return nil
+}
+
+// lastRun is the run that ends last.
+func lastRun(s *scan) run {
+	last := s.best.run
+	for _, r := range s.others {
+		if r.end > last.end {
+			last = r
+		}
+	}
+	return last
 }
 
 func count(n int, what string) string {
@@ -167,21 +177,4 @@ func shortEnd(data []byte, b *block, l layout) (Note, bool) {
 		}
 	}
 	return Note{"the file ends without a line end and its last number is shorter than those before: it may be cut off", []int{b.lastLine}}, last < usual
-}
-
-// fromUTF16 converts UTF-16 to UTF-8; what is no character becomes U+FFFD.
-func fromUTF16(b []byte, little bool) []byte {
-	u := make([]uint16, len(b)/2)
-	for i := range u {
-		lo, hi := b[2*i], b[2*i+1]
-		if !little {
-			lo, hi = hi, lo
-		}
-		u[i] = uint16(lo) | uint16(hi)<<8
-	}
-	out := make([]byte, 0, len(u))
-	for _, r := range utf16.Decode(u) {
-		out = utf8.AppendRune(out, r)
-	}
-	return out
 }

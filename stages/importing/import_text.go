@@ -1,0 +1,99 @@
+package importing
+
+import (
+	"fmt"
+	"strconv"
+
+	"fascicle/catalog"
+	"fascicle/pipeline"
+)
+
+// eachText reads the curves of a file, whatever reader it takes. path is the file's, and behind `!/` that of a member of the archive.
+func (s *importSettings) eachText(data []byte, path string, yield func(*Text) error) error {
+	data, err := unpack(data, path)
+	if err != nil {
+		return err
+	}
+	if s.Layout == string(Found) && s.Curves == "" {
+		x, err := ParseText(data)
+		switch {
+		case err == nil && !s.misread(data, x):
+			return yield(x)
+		case err != nil && !maybeSeveral(err):
+			return err
+		}
+	}
+	return EachCurve(data, s.options(), yield)
+}
+
+// misread says whether a text that was read as one curve is likelier to be something else.
+func (s *importSettings) misread(data []byte, x *Text) bool {
+	if ambiguousBlanks(data, x) || x.Rows() < 10 && x.Lines > 4*x.Rows() {
+		return true
+	}
+	n := len(x.Columns)
+	return n == MaxColumns && len(s.Columns) <= 2
+}
+
+// options is what the study says of files of several curves.
+func (s *importSettings) options() Options {
+	o := Options{Layout: Layout(s.Layout), Count: len(s.Columns)}
+	if s.pattern != nil {
+		for _, c := range s.pattern.Captures() {
+			o.Keys = append(o.Keys, c.Name)
+		}
+		o.Fits = func(text string) bool { return len(s.pattern.Match(text)) > 0 }
+	}
+	for i, c := range s.Columns {
+		head, _, _ := catalog.CutUnit(c.Value)
+		if n, err := strconv.Atoi(head); err == nil {
+			o.Own = max(o.Own, n)
+		} else if even, ok := evenAxis(head); ok && i == 0 {
+			o.Axis = even
+		} else {
+			o.Heads = append(o.Heads, head)
+		}
+	}
+	return o
+}
+
+// evenAxis reads `350 to 750`.
+func evenAxis(s string) (*EvenAxis, bool) {
+	var e EvenAxis
+	if n, err := fmt.Sscanf(s, "%g to %g", &e.First, &e.Last); err != nil || n != 2 {
+		return nil, false
+	}
+	if fmt.Sprintf("%v to %v", e.First, e.Last) != s || e.First == e.Last || e.First-e.First != 0 || e.Last-e.Last != 0 {
+		return nil, false
+	}
+	return &e, true
+}
+
+// nameFields gives the fields that the name of a curve holds; fits is false when it is not of the pattern.
+func (s *importSettings) nameFields(x *Text) (fields []pipeline.Captured, fits bool, err error) {
+	if s.pattern == nil {
+		return nil, true, nil
+	}
+	captures := s.pattern.Captures()
+	if x.Keyed != nil {
+		for i, c := range captures {
+			fields = append(fields, pipeline.Captured{Name: c.Name, Text: x.Keyed[i]})
+		}
+		return fields, true, nil
+	}
+	for _, n := range x.Names {
+		ways := s.pattern.Match(n.Text)
+		if len(ways) == 0 {
+			continue
+		}
+		if len(ways) > 1 {
+			return nil, false, &LineError{n.Line, fmt.Sprintf("the name %q, which can be split in more than one way by %q", n.Text, s.Curves), "one way",
+				"put a sign between captures that they do not contain"}
+		}
+		for i, c := range captures {
+			fields = append(fields, pipeline.Captured{Name: c.Name, Text: ways[0][i]})
+		}
+		return fields, true, nil
+	}
+	return nil, false, nil
+}
