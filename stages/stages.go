@@ -16,6 +16,7 @@ func Kinds() []*pipeline.Kind {
 	return []*pipeline.Kind{
 		&importing.ImportKind,
 		&correction.SubtractKind,
+		&correction.DarkKind,
 		&correction.PathKind,
 		&correction.ScaleKind,
 		&correction.CalibrateScaleKind,

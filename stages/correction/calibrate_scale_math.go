@@ -174,7 +174,9 @@ func ScaleFactor(levels []Level, known []float64, between *bool) (Scale, error) 
 	if sure {
 		s.judge(apart, within, dofApart, dofWithin)
 	} else {
-		noise = s.scatter(apart, within, dofApart, dofWithin, between)
+		// squares below this are the rounding of equal readings
+		least := 1e-24 * g * g * kk
+		noise = s.scatter(above(apart, least), above(within, least), dofApart, dofWithin, between)
 	}
 	s.U = noise / math.Sqrt(kk) / (g * g)
 	for i, l := range levels {
@@ -185,6 +187,13 @@ func ScaleFactor(levels []Level, known []float64, between *bool) (Scale, error) 
 		}
 	}
 	return s, nil
+}
+
+func above(x, least float64) float64 {
+	if x <= least {
+		return 0
+	}
+	return x
 }
 
 // judge holds the scatter against the readings' own uncertainties.

@@ -113,6 +113,21 @@ func inUnit(code string) string {
 	return "in " + code
 }
 
+// bounds moves the lower and upper bounds of a column, where it has any, point by point.
+func bounds(t *table.Table, name string, move func(i int, v float64) float64) {
+	for _, end := range [...]string{"_lo", "_hi"} {
+		c := t.Col(name + end)
+		if c == nil || c.Type != table.Float {
+			continue
+		}
+		moved := make([]float64, c.Len())
+		for i, v := range pipeline.WithNaN(c) {
+			moved[i] = move(i, v)
+		}
+		replace(t, name+end, c.Unit, moved)
+	}
+}
+
 // cut gives the rows from first to last, ends included.
 func cut(t *table.Table, first, last int) *table.Table {
 	out := &table.Table{Columns: slices.Clone(t.Columns)}

@@ -2,11 +2,8 @@ package correction
 
 import (
 	"context"
-	"errors"
-	"fmt"
 
 	"fascicle/pipeline"
-	"fascicle/pipeline/table"
 )
 
 // SubtractKind takes a solvent's, a dark or an empty curve off another.
@@ -46,88 +43,33 @@ type subtractSettings struct {
 
 func runSubtract(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {
 	s := call.Settings.(*subtractSettings)
+	choices := make([]differenceChoices, len(call.Leads))
+	earlier, _ := call.Choices.([]differenceChoices)
 	for i, lead := range call.Leads {
 		if err := ctx.Err(); err != nil {
 			return nil, err
 		}
-		scale := call.Number(s.Scale, i).Value
+		d := difference{call: call, lead: i, scale: call.Number(s.Scale, i).Value, keep: s.Range, what: "the curve", off: "the background"}
+		var err error
 		if f := call.Partner("factor", i); f != nil {
-			c := f.Table.Col("factor")
-			if c.IsNull(0) {
-				return nil, fmt.Errorf("the calibration factor at port `factor` has no value")
+			factor, _, err := number(f.Table, "factor", "factor")
+			if err != nil {
+				return nil, err
 			}
-			scale *= c.Floats[0]
+			d.scale *= factor
 		}
-		t, err := subtractTables(call, i, lead.Table, call.Partner("background", i).Table, scale, s.Range)
-		if err != nil {
+		if d.curve, err = readCurve(lead.Table, d.what); err != nil {
 			return nil, err
 		}
-		call.Give("corrected", i, t)
+		if d.other, err = readCurve(call.Partner("background", i).Table, d.off); err != nil {
+			return nil, err
+		}
+		if earlier != nil {
+			d.earlier = &earlier[i]
+		}
+		if choices[i], err = d.run(lead.Table); err != nil {
+			return nil, err
+		}
 	}
-	return nil, nil
-}
-
-// subtractTables adapts Subtract to tables. Of the curve it keeps axis and value (with u) alone: what else the file held is not corrected.
-func subtractTables(call *pipeline.Call, lead int, curve, background *table.Table, scale float64, keep pipeline.Range) (*table.Table, error) {
-	x, y := pipeline.CurveColumns(curve)
-	bx, by := pipeline.CurveColumns(background)
-	if x == nil || y == nil || bx == nil || by == nil {
-		return nil, fmt.Errorf("curve and background need an axis and a value each")
-	}
-	if x.Unit != bx.Unit || y.Unit != by.Unit {
-		return nil, fmt.Errorf("the curve is in %s over %s, its background in %s over %s: they cannot be subtracted", y.Unit, x.Unit, by.Unit, bx.Unit)
-	}
-	if keep.Word == "" && keep.Unit != x.Unit {
-		return nil, fmt.Errorf("setting `range` is in %s, the axis of the curve in %s", keep.Unit, x.Unit)
-	}
-	u, bu := curve.Col("u_"+y.Name), background.Col("u_"+by.Name)
-	r, err := Subtract(x.Floats, pipeline.WithNaN(y), withNaN(u), bx.Floats, pipeline.WithNaN(by), withNaN(bu), scale)
-	if errors.Is(err, ErrNoOverlap) {
-		return nil, fmt.Errorf("%w: the curve goes from %s %s, the background from %s; measure both over one range, or correct the unit of an axis",
-			ErrNoOverlap, span(x.Floats), x.Unit, span(bx.Floats))
-	}
-	if err != nil {
-		return nil, err
-	}
-	first, last := r.First, r.Last
-	for first <= last && !keep.Contains(x.Floats[first]) {
-		first++
-	}
-	for last >= first && !keep.Contains(x.Floats[last]) {
-		last--
-	}
-	if last < first {
-		return nil, fmt.Errorf("no point of the curve is left: it and its background have numbers in common from %g to %g %s at most", r.Coverage[0], r.Coverage[1], x.Unit)
-	}
-	if r.Outside > 0 {
-		call.Flag(pipeline.Flagged, "corrected", lead, "%d points beyond the background's range (%.4g to %.4g %s) are left out", r.Outside, r.Coverage[0], r.Coverage[1], x.Unit)
-	}
-	if r.U == nil {
-		call.Flag(pipeline.Note, "corrected", lead, "the uncertainty of curve or background is unknown, and so is the difference's")
-	}
-	if r.Between > 0 {
-		call.Flag(pipeline.Note, "corrected", lead, "the background was interpolated at %d points; the noise that neighbours share by it is neglected", r.Between)
-	}
-	t := &table.Table{}
-	t.AddFloat(x.Name, x.Unit, x.Floats[first:last+1])
-	pipeline.AddWithNaN(t, y.Name, y.Unit, r.Y[first:last+1])
-	if r.U != nil {
-		pipeline.AddWithNaN(t, "u_"+y.Name, y.Unit, r.U[first:last+1])
-	}
-	return t, nil
-}
-
-// span says from where to where an axis goes.
-func span(x []float64) string {
-	if len(x) == 0 {
-		return "no point"
-	}
-	return fmt.Sprintf("%.4g to %.4g", x[0], x[len(x)-1])
-}
-
-func withNaN(c *table.Column) []float64 {
-	if c == nil {
-		return nil
-	}
-	return pipeline.WithNaN(c)
+	return choices, nil
 }

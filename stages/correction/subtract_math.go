@@ -33,6 +33,13 @@ type Subtracted struct {
 	First    int       // first and last point with a result; Last < First: none
 	Last     int
 	Coverage [2]float64 // ends of the background's range
+	Places   []Place    // where each point lies among the background's
+}
+
+// Place says between which points of another curve a point lies, so that a call on shifted axes can take the same ones.
+type Place struct {
+	At   int  // the first of two neighbours; −1: beyond the curve
+	Upon bool // it lies on the point At
 }
 
 // Subtract takes scale times a background off a curve. Where a point of the
@@ -72,7 +79,7 @@ func Subtract(x, y, u, bx, by, bu []float64, scale float64) (Subtracted, error) 
 			return Subtracted{}, fmt.Errorf("%w (point %d, %v)", ErrBackgroundAxis, j+1, bx[j])
 		}
 	}
-	r := Subtracted{Y: make([]float64, len(x)), First: len(x), Last: -1}
+	r := Subtracted{Y: make([]float64, len(x)), First: len(x), Last: -1, Places: make([]Place, len(x))}
 	if u != nil && bu != nil {
 		r.U = make([]float64, len(x))
 	}
@@ -82,7 +89,7 @@ func Subtract(x, y, u, bx, by, bu []float64, scale float64) (Subtracted, error) 
 	b := background{bx, by, bu, rising}
 	j, inside := 0, false
 	for i, at := range x {
-		r.Y[i] = math.NaN()
+		r.Y[i], r.Places[i].At = math.NaN(), -1
 		if r.U != nil {
 			r.U[i] = math.NaN()
 		}
@@ -97,6 +104,7 @@ func Subtract(x, y, u, bx, by, bu []float64, scale float64) (Subtracted, error) 
 			continue
 		}
 		inside = true
+		r.Places[i] = Place{j, where == onPoint}
 		level, variance := b.at(at, j, where)
 		v := y[i] - scale*level
 		if v-v != 0 {
@@ -119,6 +127,60 @@ func Subtract(x, y, u, bx, by, bu []float64, scale float64) (Subtracted, error) 
 		return Subtracted{}, fmt.Errorf("%w (the background reaches from %v to %v)", ErrNoOverlap, r.Coverage[0], r.Coverage[1])
 	}
 	return r, nil
+}
+
+// Again subtracts a background from a curve whose numbers are those of the call that gave r, shifted a little: each point takes the same
+// points of the background as before, also where it has come to lie just beyond them, so that the result moves smoothly with every axis.
+// U, counts and coverage stay as they were. It panics when lengths differ.
+func (r Subtracted) Again(x, y, bx, by []float64, scale float64) Subtracted {
+	if len(x) != len(y) || len(x) != len(r.Places) || len(bx) != len(by) {
+		panic("correction: slices of different lengths")
+	}
+	b := background{x: bx, y: by, rising: len(bx) < 2 || bx[0] < bx[len(bx)-1]}
+	out := make([]float64, len(x))
+	for i := range x {
+		out[i] = math.NaN()
+		if r.Places[i].At >= 0 {
+			out[i] = y[i] - scale*b.read(x[i], r.Places[i]).value
+		}
+	}
+	r.Y = out
+	return r
+}
+
+// reading is a value interpolated between the points at and at+1 with the weights w1 and w2; the zero reading is exactly 0.
+type reading struct {
+	value  float64
+	at     int
+	w1, w2 float64
+}
+
+// read interpolates at x in the segment of a place. A point that was found to lie on another is read there as long as it stays there;
+// shifted away, it is interpolated on the side that it went to.
+func (b *background) read(x float64, p Place) reading {
+	n, j := len(b.x), p.At
+	if n == 1 {
+		return reading{value: b.y[0], w1: 1}
+	}
+	if p.Upon {
+		step := math.Inf(1)
+		if j > 0 {
+			step = math.Abs(b.x[j] - b.x[j-1])
+		}
+		if j+1 < n {
+			step = min(step, math.Abs(b.x[j+1]-b.x[j]))
+		}
+		if math.Abs(x-b.x[j]) <= sameAxis*step {
+			return reading{value: b.y[j], at: j, w1: 1}
+		}
+		if j > 0 && (x < b.x[j]) == b.rising {
+			j--
+		}
+	}
+	j = min(j, n-2)
+	w2 := (x - b.x[j]) / (b.x[j+1] - b.x[j])
+	w1 := (b.x[j+1] - x) / (b.x[j+1] - b.x[j])
+	return reading{w1*b.y[j] + w2*b.y[j+1], j, w1, w2}
 }
 
 // place says how a point lies to the background points.
