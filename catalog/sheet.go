@@ -2,9 +2,7 @@ package catalog
 
 import (
 	"crypto/sha256"
-	"slices"
 	"strconv"
-	"strings"
 
 	"fascicle/catalog/fault"
 	"fascicle/catalog/workbook"
@@ -64,8 +62,10 @@ type Sheet struct {
 	SHA256  [32]byte   // of the file's bytes
 	Notes   fault.List // what is worth knowing and no fault, such as hidden rows
 
-	rows    map[string]int // by sample and by other spelling
-	columns map[string]int // by name; `sample` is the first
+	rows    map[string]int   // by sample and by other spelling
+	folded  map[string][]int // the same without capitals and most separators
+	loose   map[string][]int // the same without any separator
+	columns map[string]int   // by name; `sample` is the first
 }
 
 // alsoColumn holds other spellings of the samples' names.
@@ -82,7 +82,7 @@ const alsoColumn = "also"
 // commas may stand between thousands, is refused.
 //
 // The first line that is not blank holds the heads, `name` or `name [unit]`; a head `name [date]` asks for dates. The first column names the
-// samples, whatever its head. The column `also` holds other spellings of them, several parted by `;`. A column whose head names a unit
+// samples, whatever its head. The column `also` holds other spellings of them, several parted by `;` or `|`. A column whose head names a unit
 // holds numbers in that unit (a cell may name another of the same dimension, and is converted); any other holds numbers if every cell that is
 // not empty reads as one, dates if every one is a date, else text. Lines and columns without any content are skipped.
 //
@@ -127,8 +127,8 @@ func ReadSheet(name string, data []byte) (*Sheet, fault.List) {
 	return b.finish()
 }
 
-// Row finds a sample by its name, or by another spelling of it. Neither capitals nor spaces are ignored: what is one
-// sample is said in the sheet and never guessed.
+// Row finds a sample by its name, or by another spelling of it, as they stand in the sheet: neither capitals nor spaces are ignored. Find
+// ignores them.
 func (s *Sheet) Row(sample string) (*Row, bool) {
 	i, ok := s.rows[sample]
 	if !ok {
@@ -150,16 +150,4 @@ func (s *Sheet) Samples() []string {
 		names[i] = s.Rows[i].Sample
 	}
 	return names
-}
-
-// otherSpellings parts the other spellings of a sample.
-func otherSpellings(text string) []string {
-	if text == "" {
-		return nil
-	}
-	parts := strings.Split(text, ";")
-	for i := range parts {
-		parts[i] = strings.TrimSpace(parts[i])
-	}
-	return slices.DeleteFunc(parts, func(s string) bool { return s == "" })
 }

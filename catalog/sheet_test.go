@@ -149,6 +149,7 @@ func TestColumnTypes(t *testing.T) {
 		{"date with zone", "x", []string{"2031-02-28T10:00:00Z"}, Text, 0},
 		{"empty", "x", []string{"", ""}, Text, 0},
 		{"other spellings", "also", []string{"1", "2"}, Text, 0},
+		{"compositions", "x", []string{"10-20-70", "05-05-90"}, Text, 0},
 		{"dates by head", "x [date]", []string{"2031-03-04"}, Date, 0},
 		{"dimensionless by head", "x [1]", []string{"5 %"}, Numeric, 0.05},
 		{"not a number", "x", []string{"NaN"}, Text, 0},
@@ -215,15 +216,28 @@ func TestSheetFaults(t *testing.T) {
 			`s.csv:4:1: found sample "A" a second time; expected one row a sample (the first is line 2); rename or remove one of them`}},
 		{"no sample", "sample,x\n,1\n", []string{
 			`s.csv:2:1: found a row without a sample; expected the sample's name in the first column; name the sample or remove the row`}},
-		{"other spelling taken", "sample,also\nA,B\nB,c\nC,\"c;C\"\n", []string{
+		{"other spelling taken", "sample,also\nA,B\nB,d\nC,\"d;C\"\n", []string{
 			`s.csv:2:3: sample A: found the other spelling "B"; expected one that is not also sample B's (line 3); remove one of them`,
-			`s.csv:4:3: sample C: found the other spelling "c"; expected one that is not also sample B's (line 3); remove one of them`}},
+			`s.csv:4:3: sample C: found the other spelling "d"; expected one that is not also sample B's (line 3); remove one of them`}},
 		{"ragged", "sample,x,y\nA,1\nB,1,2,3\nC,1,2,\nD\n", []string{
 			`s.csv:2: sample A: found 2 cells; expected 3, one for each head; add or remove delimiters, and put a cell that holds one in quotes`,
 			`s.csv:3: sample B: found 4 cells; expected 3, one for each head; add or remove delimiters, and put a cell that holds one in quotes`,
 			`s.csv:5: sample D: found 1 cell; expected 3, one for each head; add or remove delimiters, and put a cell that holds one in quotes`}},
 		{"date", "sample,x [date]\nA,4.3.2031\n", []string{
-			`s.csv:2:3: sample A: found "4.3.2031" in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; correct the cell or leave it empty`}},
+			`s.csv:2:3: sample A: found "4.3.2031", which may be 2031-03-04 or 2031-04-03 in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; write the year first, as in 2031-03-04`}},
+		{"date with one reading", "sample,x [date]\nA,25/3/31\nB,2031-3-4\nC,4 Mar 2031\nD,04.04.2031\nE,soon\n", []string{
+			`s.csv:2:3: sample A: found "25/3/31", which may be 2031-03-25 or 2025-03-31 in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; write the year first, as in 2031-03-25`,
+			`s.csv:3:3: sample B: found "2031-3-4" in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; write 2031-03-04`,
+			`s.csv:4:3: sample C: found "4 Mar 2031" in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; write 2031-03-04`,
+			`s.csv:5:3: sample D: found "04.04.2031" in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; write 2031-04-04`,
+			`s.csv:6:3: sample E: found "soon" in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; correct the cell or leave it empty`}},
+		{"column of dates of two readings", "sample,x\nA,03/04/2024\nB,2024-05-06\nC,13/04/2024 10:00\n", []string{
+			`s.csv:2:3: sample A: found "03/04/2024", which may be 2024-04-03 or 2024-03-04 in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; write the year first, as in 2024-04-03`,
+			`s.csv:4:3: sample C: found "13/04/2024 10:00" in column x; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; write 2024-04-13`}},
+		{"names that differ in separators", "sample,also\nLN-35,\nln 35,a\nB,LN_35|b\nC,B.\n", []string{
+			`s.csv:3:1: sample ln 35: found sample "ln 35", which differs from a spelling of sample LN-35 (line 2) in capitals and separators alone; expected names that differ in letters or digits; rename one of them, or remove the row that is there twice`,
+			`s.csv:4:3: sample B: found the other spelling "LN_35", which differs from a spelling of sample LN-35 (line 2) in capitals and separators alone; expected names that differ in letters or digits; rename one of them, or remove the row that is there twice`,
+			`s.csv:5:3: sample C: found the other spelling "B.", which differs from a spelling of sample B (line 4) in capitals and separators alone; expected names that differ in letters or digits; rename one of them, or remove the row that is there twice`}},
 		{"open quote", "sample,x\nA,\"1\nB,2\n", []string{
 			`s.csv:2:3: found a cell whose quote is never closed; expected a closing "; write a quote inside a cell twice: ""`}},
 		{"text behind a quote", "sample,x\nA,\"1\" 2\nB,2\n", []string{

@@ -1,6 +1,7 @@
 package catalog
 
 import (
+	"cmp"
 	"math"
 	"strconv"
 	"strings"
@@ -49,8 +50,12 @@ func (b *sheetBuilder) readColumn(j int) {
 	}
 	for i := range rows {
 		if cell := &rows[i].Cells[j]; !cell.Null {
-			if _, ok := normalDate(cell.Text); !ok {
-				return
+			_, ok := normalDate(cell.Text)
+			if !ok {
+				// 10-20-70 is a composition where nothing says that it is a date
+				if _, _, ok = otherDate(cell.Text); !ok || !hasYear(cell.Text) {
+					return
+				}
 			}
 		}
 	}
@@ -90,7 +95,8 @@ func (b *sheetBuilder) readDates(j int) {
 		}
 		date, ok := normalDate(cell.Text)
 		if !ok {
-			b.cellFault(j, i, &bad, "a date such as 2031-03-04 or 2031-03-04T15:04:05", "correct the cell or leave it empty")
+			found, remedy, _ := otherDate(cell.Text)
+			b.cellFaultAs(j, i, &bad, found, dateForms, cmp.Or(remedy, "correct the cell or leave it empty"))
 			continue
 		}
 		cell.Text = date
@@ -99,6 +105,10 @@ func (b *sheetBuilder) readDates(j int) {
 }
 
 func (b *sheetBuilder) cellFault(j, i int, bad *int, expected, remedy string) {
+	b.cellFaultAs(j, i, bad, strconv.Quote(b.sheet.Rows[i].Cells[j].Text), expected, remedy)
+}
+
+func (b *sheetBuilder) cellFaultAs(j, i int, bad *int, found, expected, remedy string) {
 	row := &b.sheet.Rows[i]
 	cell := &row.Cells[j]
 	cell.Null = true
@@ -106,7 +116,7 @@ func (b *sheetBuilder) cellFault(j, i int, bad *int, expected, remedy string) {
 		return
 	}
 	b.fault(&fault.Fault{Line: cell.Line, Col: cell.Col, Sample: row.Sample,
-		Found:    strconv.Quote(cell.Text) + " in column " + b.sheet.Columns[j].Name,
+		Found:    found + " in column " + b.sheet.Columns[j].Name,
 		Expected: expected, Remedy: remedy})
 }
 
