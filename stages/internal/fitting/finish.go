@@ -91,14 +91,13 @@ func (w *Workspace) covariance(dst *Result) {
 	for i := range dst.Cov {
 		dst.Cov[i] = 0
 	}
-	q, nonlinear := len(w.free), 0
+	q := len(w.free)
 	w.columns = w.columns[:0]
 	for _, j := range w.free {
 		if dst.Bounds[j] == 0 {
 			w.columns = append(w.columns, j)
 		}
 	}
-	nonlinear = len(w.columns)
 	rows := q
 	for i := range w.blocks {
 		b := &w.blocks[i]
@@ -142,7 +141,6 @@ func (w *Workspace) covariance(dst *Result) {
 		}
 		row += len(b.in)
 	}
-	_ = nonlinear
 	for k := range n {
 		col := w.matrix[k*side : (k+1)*side]
 		w.norms[k] = floats.Norm(col, 2)

@@ -97,7 +97,7 @@ func (w *Workspace) layout(start []float64) {
 	}
 	w.blocks = w.blocks[:len(w.problem.Blocks)]
 	rows, size, points, widest := 0, 0, 0, 0
-	w.nfree = len(w.free)
+	w.nfree, w.nlinear = len(w.free), 0
 	for i := range w.blocks {
 		b := &w.blocks[i]
 		b.Block = &w.problem.Blocks[i]
@@ -129,6 +129,7 @@ func (w *Workspace) layout(start []float64) {
 			}
 		}
 		w.nfree += len(b.lfree)
+		w.nlinear += len(b.lfree)
 		curves := max(b.k, 1) // a full model is its own curve
 		grow(&b.phi, b.n*curves)
 		grow(&b.alt, b.n*curves)
@@ -150,6 +151,7 @@ func (w *Workspace) layout(start []float64) {
 	for _, s := range []*[]float64{&w.q, &w.d, &w.step, &w.trial, &w.lo, &w.hi} {
 		grow(s, q)
 	}
+	grow(&w.bend, 2*q)
 	for j := range w.d {
 		w.d[j] = 0
 	}

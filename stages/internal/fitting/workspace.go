@@ -24,7 +24,8 @@ type Workspace struct {
 	tolerance float64 // Poisson: gain at which the linear parameters are good enough
 	distance  float64 // see Result
 	free      []int   // nonlinear parameters that are not fixed
-	nfree     int     // of all parameters
+	nfree     int     // how many of all parameters are not fixed
+	nlinear   int     // how many of the linear ones
 
 	lower, upper []float64 // of all nonlinear parameters
 	cur, next    point     // where the fit is, and where it tries to go
@@ -39,6 +40,7 @@ type Workspace struct {
 	inner            float64   // gain still to be had in the linear parameters
 	d                []float64 // scales: largest column lengths so far
 	step, trial      []float64
+	bend             []float64
 	lo, hi           []float64
 	box              box
 	lin              []float64 // small vectors of a linear solve
