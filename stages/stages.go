@@ -19,6 +19,7 @@ func Kinds() []*pipeline.Kind {
 		&correction.DarkKind,
 		&correction.PathKind,
 		&correction.ScaleKind,
+		&correction.InnerFilterKind,
 		&correction.CalibrateScaleKind,
 		&scattering.GuinierKind,
 		&spectra.BandsKind,

@@ -114,7 +114,7 @@ func loadStudy(t *testing.T, text, sheet string, files map[string]string) (*pipe
 	for name, content := range files {
 		write("raw/"+name, content)
 	}
-	kinds := []*pipeline.Kind{&readKind, &SubtractKind, &CalibrateScaleKind, &PathKind, &ScaleKind, &DarkKind}
+	kinds := []*pipeline.Kind{&readKind, &SubtractKind, &CalibrateScaleKind, &PathKind, &ScaleKind, &DarkKind, &InnerFilterKind}
 	p, faults := pipeline.Load(dir, kinds)
 	if len(faults) > 0 {
 		return nil, faults.Error()
