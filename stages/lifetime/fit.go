@@ -1,0 +1,203 @@
+package lifetime
+
+import "math"
+
+// Status says how a fit ended.
+type Status uint8
+
+const (
+	Converged    Status = iota // a minimum, all parameters determined
+	NotConverged               // the iterations ran out; there are no numbers
+	Singular                   // a minimum at which the counts leave a direction of the parameters undetermined
+)
+
+func (s Status) String() string {
+	return [...]string{"converged", "not converged", "singular"}[s]
+}
+
+// Side says where a parameter ended.
+type Side int8
+
+const (
+	AtLower Side = -1
+	Inside  Side = 0
+	AtUpper Side = 1
+)
+
+// Solution is the result of a fit, in channels. Terms come in the order of the start; Order sorts them.
+type Solution struct {
+	Status     Status
+	Tau, Amp   [MaxTerms]float64
+	Shift      float64
+	Background float64
+	Scatter    float64
+	Objective  float64 // deviance or χ²
+	N, Free    int     // channels; parameters that were neither fixed nor at a bound
+	Iterations int
+
+	theta vector // ln τ_i, δ, a_i, b, s
+	cov   matrix // of τ_i, δ, a_i, b, s (not of the logarithms)
+	side  [maxPar]Side
+	known [maxPar]bool // its row of cov stands
+	slope vector       // half the slope of −objective: at a bound it says how hard the parameter leans on it
+}
+
+// maxIterations of a fit. From a start of the search a dozen is usual.
+const maxIterations = 200
+
+// distance is how near, in standard uncertainties, the minimum must be before the last step for a fit to have converged. The steps of
+// Fisher's scoring shrink by a factor of about a hundred each, so that the fit then ends within 1e-6 of the minimum.
+const distance = 1e-4
+
+// fit fits a decay from a start: ln τ_i, δ, a_i, b, s in the vector's order, moved into the bounds. Fisher scoring with the damping of
+// Levenberg and Marquardt and an active set for the bounds; steps are judged by the deviance (or χ²) itself.
+//
+// Sources: Marquardt, J. SIAM 11 (1963) 431; Nielsen, IMM-REP-1999-05 (damping); Baker and Cousins, Nucl. Instrum. Methods 221 (1984) 437
+// (likelihood); all from memory.
+func (w *Workspace) fit(s *Solution, p *Problem, start *vector, limit int) {
+	var lo, hi vector
+	var free [maxPar]bool
+	p.frame(&lo, &hi, &free)
+	w.prepare(p.Last-p.First+1, p.columns())
+	n := p.size()
+	t := *start
+	for i := range n {
+		t[i] = math.Max(lo[i], math.Min(hi[i], t[i]))
+	}
+	var g, step, slo, shi vector
+	var m matrix
+	best := w.evaluate(p, &t)
+	w.normal(p, &t, &m, &g)
+	damping, factor := 1e-3, 2.0
+	s.Status, s.Iterations = NotConverged, 0
+	current := true // the workspace holds the curves at t
+	for it := 0; it < limit; it++ {
+		s.Iterations = it + 1
+		for i := range n {
+			slo[i], shi[i] = lo[i]-t[i], hi[i]-t[i]
+			if i < p.Terms { // no lifetime by more than a factor e at a step
+				slo[i], shi[i] = math.Max(slo[i], -1), math.Min(shi[i], 1)
+			}
+		}
+		boxStep(&step, &g, &m, damping, &slo, &shi, &free, n)
+		curved := quadratic(&step, &m, n)
+		gain := 2*dotN(&step, &g, n) - curved // of the objective, by the quadratic approximation
+		if !(curved > 0) {
+			s.Status = Converged
+			break
+		}
+		next := t
+		for i := range n {
+			next[i] = math.Max(lo[i], math.Min(hi[i], t[i]+step[i]))
+		}
+		value := w.evaluate(p, &next)
+		current = false
+		rounding := 1e-12 * (math.Abs(best) + float64(len(w.mean)))
+		if !(value <= best+rounding) {
+			if curved < distance*distance && damping < 1 { // no better: rounding
+				s.Status = Converged
+				break
+			}
+			damping *= factor
+			factor *= 2
+			if damping > 1e12 {
+				break
+			}
+			continue
+		}
+		ratio := math.Max(0, math.Min(1, (best-value)/gain))
+		t, best, current = next, value, true
+		done := curved < distance*distance && damping < 0.1
+		if done {
+			s.Status = Converged
+		}
+		w.normal(p, &t, &m, &g)
+		if done {
+			break
+		}
+		damping = math.Max(1e-12, damping*math.Max(1./10, 1-math.Pow(2*ratio-1, 3)))
+		factor = 2
+	}
+	if !current {
+		best = w.evaluate(p, &t)
+		w.normal(p, &t, &m, &g)
+	}
+	s.Objective, s.N, s.theta, s.slope = best, len(w.mean), t, g
+	s.finish(p, &m, &lo, &hi, &free)
+}
+
+// finish turns parameters into what is read, and Fisher's information into a covariance. Parameters that are fixed have no variance;
+// those at a bound, and lifetimes of terms without amplitude, have no uncertainty, and that of the others holds them where they are.
+func (s *Solution) finish(p *Problem, m *matrix, lo, hi *vector, free *[maxPar]bool) {
+	n, t := p.size(), &s.theta
+	for i := range p.Terms {
+		s.Tau[i], s.Amp[i] = math.Exp(t[i]), t[p.ampAt()+i]
+	}
+	s.Shift, s.Background, s.Scatter = t[p.shiftAt()], t[p.backgroundAt()], p.scattered(t)
+	var buffer [maxPar]int
+	use := buffer[:0]
+	s.cov = matrix{}
+	for i := range n {
+		s.side[i], s.known[i] = Inside, true
+		if !free[i] {
+			continue
+		}
+		span := 1e-9 * (1 + math.Abs(t[i]))
+		switch {
+		case t[i] <= lo[i]+span:
+			s.side[i], s.known[i] = AtLower, false
+		case t[i] >= hi[i]-span:
+			s.side[i], s.known[i] = AtUpper, false
+		case i < p.Terms && t[p.ampAt()+i] == 0:
+			s.known[i] = false
+		default:
+			use = append(use, i)
+		}
+	}
+	s.Free = len(use)
+	var l matrix
+	var scale, x vector
+	if bad := cholesky(&l, &scale, m, use, 0, 1e-11); bad >= 0 {
+		if s.Status == Converged {
+			s.Status = Singular
+		}
+		for _, a := range use {
+			s.known[a] = false
+		}
+		return
+	}
+	for j, b := range use {
+		x = vector{}
+		x[j] = 1
+		l.solve(&x, len(use))
+		for i, a := range use {
+			s.cov[a][b] = x[i] * scale[i] * scale[j] * s.unit(p, a) * s.unit(p, b)
+		}
+	}
+}
+
+// unit is dτ/d ln τ for a lifetime, else 1.
+func (s *Solution) unit(p *Problem, i int) float64 {
+	if i < p.Terms {
+		return s.Tau[i]
+	}
+	return 1
+}
+
+// Order writes the indices of the terms into dst, shortest lifetime first, terms without amplitude last.
+func (s *Solution) Order(dst []int) {
+	for i := range dst {
+		dst[i] = i
+	}
+	less := func(a, b int) bool {
+		if (s.Amp[a] == 0) != (s.Amp[b] == 0) {
+			return s.Amp[b] == 0
+		}
+		return s.Tau[a] < s.Tau[b]
+	}
+	for i := 1; i < len(dst); i++ {
+		for j := i; j > 0 && less(dst[j], dst[j-1]); j-- {
+			dst[j], dst[j-1] = dst[j-1], dst[j]
+		}
+	}
+}
