@@ -18,6 +18,9 @@ func (s *importSettings) eachText(data []byte, path string, yield func(*Text) er
 		x, err := ParseText(data)
 		switch {
 		case err == nil && !s.misread(data, x):
+			if err := thousandsOrDecimals(data, layoutOf(x.Separator), x.Columns, x.Valid, x.Line); err != nil {
+				return err
+			}
 			return yield(x)
 		case err != nil && !maybeSeveral(err):
 			return err

@@ -135,6 +135,9 @@ func (f *layoutFile) read(s *span) (*grid, error) {
 		return f.grid, nil
 	}
 	g, err := readSpan(f.data, *s, f.layout, f.group)
+	if err == nil && f.group == 0 {
+		err = thousandsOrDecimals(f.data, f.layout, g.cols, g.valid, g.line)
+	}
 	if err == nil {
 		g.dropEmpty()
 		if s == &f.spans[f.main] && len(f.blocks()) < 2 {
@@ -180,18 +183,33 @@ func (f *layoutFile) cutOff(main *span, blocks []int) error {
 		if big && a.end == b.start && (a.cells > b.cells || a.ragged > 0 || a.rows > 3) {
 			return &LineError{b.firstLine, count(b.cells, "column"), itoa(a.cells) + " as on the lines before", "mend the line, or part the blocks by a blank line"}
 		}
-		if at, single := oneDataLine(f.data, f.layout, a.end, b.start); big && single && a.cells == b.cells {
+		if at, single := oneDataLine(f.data, f.layout, a.end, b.start); single && a.cells == b.cells {
 			return &LineError{a.lastLine + 1, quoteShort([]byte(clip(f.data[at:b.start]))) + " amid the data", itoa(b.cells) + " numbers", "mend the line or take it out"}
 		}
 	}
 	// a garbled line within columns of numbers is a run of its own, of words
 	for k := 1; k+1 < len(f.spans); k++ {
 		a, b, c := &f.spans[k-1], &f.spans[k], &f.spans[k+1]
-		if !a.mixed() && b.mixed() && !c.mixed() && a.end == b.start && b.end == c.start && a.cells == c.cells && a.rows >= 3 && b.rows < 3 {
+		if !a.mixed() && b.mixed() && !c.mixed() && a.end == b.start && b.end == c.start && a.cells == c.cells && b.rows < 3 && (a.rows >= 3 || b.words&1 == 0 && b.cells == a.cells) {
 			return &LineError{b.firstLine, quoteShort([]byte(clip(f.data[b.start:b.end]))) + " amid the data", itoa(a.cells) + " numbers", "mend the line or take it out"}
 		}
 	}
 	return nil
+}
+
+// aside notes numbers beside the table that are not read.
+func (f *layoutFile) aside() {
+	for i := range f.spans {
+		s := &f.spans[i]
+		if i == f.main || s.mixed() || s.digits&1 == 0 {
+			continue // heads of columns among them
+		}
+		n := Note{fmt.Sprintf("numbers in %s outside the data are left out", count(s.cells, "column")), []int{s.firstLine}}
+		if s.rows > 1 {
+			n.Lines = append(n.Lines, s.lastLine)
+		}
+		f.notes = append(f.notes, n)
+	}
 }
 
 // give hands a curve on, with what the file as a whole has to say beside the first one.
@@ -236,6 +254,9 @@ func findCells(data []byte) (layout, byte) {
 		}
 	}
 	bestGroup := byte(0)
+	if l, ok := groupedBetweenTabs(data, lines, best); ok {
+		return l, ' '
+	}
 	for _, l := range layouts {
 		for _, group := range [...]byte{',', '.', '\'', ' '} {
 			if group == l.dec || group == ' ' && l.sep == 0 {
@@ -247,6 +268,30 @@ func findCells(data []byte) (layout, byte) {
 		}
 	}
 	return best, bestGroup
+}
+
+// groupedBetweenTabs says whether lines that could be parted at blanks are parted by tabs, with blanks between thousands: `1 234,5	12`.
+func groupedBetweenTabs(data []byte, lines []int, best layout) (layout, bool) {
+	if best.sep != 0 && best.sep != '\t' {
+		return layout{}, false
+	}
+	for _, dec := range [...]byte{'.', ','} {
+		by := gridScanner{data: data, layout: best}
+		sc := gridScanner{data: data, layout: layout{'\t', dec}, group: ' '}
+		grouped, all := 0, true
+		for _, at := range lines {
+			if _, kind := by.line(at); kind != lineNumeric || by.words > 0 || len(by.cells) < 2 {
+				continue
+			}
+			_, kind := sc.line(at)
+			all = all && kind == lineNumeric && sc.words == 0 && len(sc.cells) > 1
+			grouped += sc.grouped
+		}
+		if all && grouped > 0 {
+			return sc.layout, true
+		}
+	}
+	return layout{}, false
 }
 
 // sampleLines gives the starts of the first 200 lines, and of as many spread over the rest.

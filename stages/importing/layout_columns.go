@@ -174,6 +174,9 @@ func (f *layoutFile) eachColumn(l Layout, yield func(*Text) error) error {
 	for from < g.rows && from < 10 && g.valid[0] != nil && !g.valid[0][from] {
 		from++
 	}
+	if from >= g.filled(0) {
+		return &LineError{g.firstLine, "no number in the first column", "the axis of the curves", "correct `layout`, or the file"}
+	}
 	if drop, ok := parameterRows(g.cols[0][from:g.filled(0)]); ok && from+drop < g.rows {
 		f.notes = append(f.notes, Note{fmt.Sprintf("%s above the data, with the same number in the first cell, left out", count(drop, "row")), []int{g.line(from), g.line(from + drop - 1)}})
 		from += drop
@@ -211,6 +214,7 @@ func (f *layoutFile) eachColumn(l Layout, yield func(*Text) error) error {
 		}
 	}
 	names := f.rank(f.columnNames(rows, own))
+	f.aside()
 	part, line := f.aboveTable(f.main)
 	h := header{data: f.data, layout: f.layout}
 	h.read(part, line)

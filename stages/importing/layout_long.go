@@ -58,6 +58,7 @@ func (f *layoutFile) longTable() (*longTable, error) {
 			f.notes = append(f.notes, Note{Text: name + " holds words and is left out"})
 		}
 	}
+	f.aside()
 	part, first := f.aboveTable(f.main)
 	h := header{data: f.data, layout: f.layout}
 	h.read(part, first)

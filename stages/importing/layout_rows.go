@@ -154,6 +154,7 @@ func (f *layoutFile) eachRow(yield func(*Text) error) error {
 		return &LineError{g.firstLine, "rows of " + count(g.cells, "cell") + ", above which no line of numbers in order stands", "the axis of the curves",
 			"add a line with the axis, or name its ends in the study: `wavelength: \"350 to 750 [nm]\"`"}
 	}
+	f.aside()
 	part, line := f.aboveTable(f.main)
 	h := header{data: f.data, layout: f.layout}
 	h.read(part, line)
@@ -224,7 +225,7 @@ func (f *layoutFile) broken() error {
 	m := &f.spans[f.main]
 	for i := range f.spans {
 		s := &f.spans[i]
-		if i != f.main && s.cells == m.cells && s.rows < m.rows && (s.start == m.end || s.end == m.start && s.rows > 1) {
+		if i != f.main && s.cells == m.cells && s.rows <= m.rows && (s.start == m.end || s.end == m.start && s.rows > 1) {
 			return &LineError{s.firstLine, "words and numbers in other cells than on the lines beside it", "words and numbers in the same cells", "mend the line or take it out"}
 		}
 	}

@@ -41,56 +41,49 @@ func ambiguousBlanks(data []byte, t *Text) bool {
 func digit(c byte) bool { return c-'0' <= 9 }
 
 // thousandsOrDecimals refuses a column that mixes numbers such as 998 and 1,002 and holds nothing else: the mark may be the decimal sign or stand
-// between thousands, and the two readings differ by a factor of a thousand.
-func thousandsOrDecimals(data []byte, t *Text) error {
-	for k, col := range t.Columns {
+// between thousands, and the two readings differ by a factor of a thousand. line gives the line of a row.
+func thousandsOrDecimals(data []byte, l layout, cols [][]float64, valid [][]bool, line func(row int) int) error {
+	for k, col := range cols {
 		marked, bare := -1, -1
 		for row, v := range col {
-			if v < 0 {
-				v = -v
-			}
-			if v == 0 && t.Valid[k] != nil && !t.Valid[k][row] {
+			if valid[k] != nil && !valid[k][row] {
 				continue
 			}
-			whole := v == float64(int64(v))
+			v = math.Abs(v)
+			whole := v == math.Trunc(v)
 			if v >= 1000 || v < 1 && v != 0 || !whole && math.Abs(v*1000-math.Round(v*1000)) > 1e-9*v*1000 {
 				marked = -1
 				break
 			}
-			if !whole {
+			if !whole && marked < 0 {
 				marked = row
 			} else if v >= 100 {
 				bare = row
 			}
 		}
-		if marked < 0 || bare < 0 {
-			continue
-		}
-		if found := writtenAlike(data, t, k); found {
-			return &LineError{t.Line(marked), "a column of numbers that have either no mark or three digits behind one", "decimal signs or signs between thousands that can be told apart",
+		if marked >= 0 && bare >= 0 && writtenAlike(data, l, k, len(col), line) {
+			return &LineError{line(marked), "a column of numbers that have either no mark or three digits behind one", "decimal signs or signs between thousands that can be told apart",
 				"export the column without signs between thousands, or with another number of decimals"}
 		}
 	}
 	return nil
 }
 
-// writtenAlike says that every number of a column is written with three digits behind its mark, or without one.
-func writtenAlike(data []byte, t *Text, k int) bool {
-	l := layoutOf(t.Separator)
+// writtenAlike says that every number in column k of some rows is written with three digits behind its mark, or without one.
+func writtenAlike(data []byte, l layout, k, rows int, lineOf func(row int) int) bool {
 	sc := gridScanner{data: data, layout: l}
 	i, line := 0, 1
-	for row := range t.Rows() {
-		for ; line < t.Line(row); line++ {
+	for row := range rows {
+		for ; line < lineOf(row); line++ {
 			i = lineEnd(data, i)
 		}
-		if _, kind := sc.line(i); kind != lineNumeric || k >= len(sc.cells) {
+		if _, kind := sc.line(i); kind != lineNumeric {
 			return false
 		}
-		c := sc.cells[k]
-		if c.why != 0 {
+		if k >= len(sc.cells) || sc.cells[k].why != 0 {
 			continue
 		}
-		tok := data[c.lo:c.hi]
+		tok := data[sc.cells[k].lo:sc.cells[k].hi]
 		at := -1
 		for j, b := range tok {
 			switch {

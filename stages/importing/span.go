@@ -69,21 +69,21 @@ func spans(data []byte, l layout, group byte) (out []span, lines int, fault erro
 
 // joinNames joins runs of rows that begin with a name, where some of the names are numbers: most rows must begin with words.
 func joinNames(in []span) []span {
+	const far = 50 // runs to look ahead
 	var out []span
 	for i := 0; i < len(in); {
-		all, rows, best := in[i], 0, i
-		if in[i].words != 0 {
-			rows = in[i].rows
-		}
-		for j := i + 1; j < min(len(in), i+1000) && in[j].start == in[j-1].end && in[j].cells == in[i].cells && in[j].ragged == 0 && in[i].ragged == 0; j++ {
-			s := &in[j]
-			all.rows, all.numbers, all.words, all.lastLine, all.end = all.rows+s.rows, all.numbers+s.numbers, all.words|s.words, s.lastLine, s.end
-			all.digits |= s.digits
-			if s.words != 0 {
-				rows += s.rows
+		words, rows, best := in[i].words, in[i].rows, i
+		for j := i + 1; j < min(len(in), i+far) && in[j].start == in[j-1].end && in[j].cells == in[i].cells && in[j].ragged == 0 && in[i].ragged == 0; j++ {
+			words |= in[j].words
+			rows += in[j].rows
+			whole := 0 // rows in which all names are words
+			for k := i; k <= j; k++ {
+				if in[k].words == words {
+					whole += in[k].rows
+				}
 			}
 			// words stand at the left end only, and numbers behind them
-			if all.words != 0 && all.words&(all.words+1) == 0 && in[j].words != 0 && 2*rows >= all.rows {
+			if words != 0 && words&(words+1) == 0 && in[j].words != 0 && 2*whole >= rows {
 				best = j
 			}
 		}
@@ -99,8 +99,8 @@ func joinNames(in []span) []span {
 			joined.lastLine, joined.end = s.lastLine, s.end
 		}
 		joined.digits &^= joined.words
-		out = append(out, joined)
-		i = best + 1
+		i = best
+		in[i] = joined // and perhaps more behind it
 	}
 	return out
 }
