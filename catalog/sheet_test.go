@@ -152,6 +152,7 @@ func TestColumnTypes(t *testing.T) {
 		{"compositions", "x", []string{"10-20-70", "05-05-90"}, Text, 0},
 		{"dates by head", "x [date]", []string{"2031-03-04"}, Date, 0},
 		{"dimensionless by head", "x [1]", []string{"5 %"}, Numeric, 0.05},
+		{"dimensionless by a dash", "x [-]", []string{"5 %"}, Numeric, 0.05},
 		{"not a number", "x", []string{"NaN"}, Text, 0},
 		{"hexadecimal", "x", []string{"0x1p3"}, Text, 0},
 	} {

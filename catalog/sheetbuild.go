@@ -177,6 +177,9 @@ func (b *sheetBuilder) readHeads() {
 		case hasUnit && unit == "date":
 			b.dates[j] = true
 		case hasUnit:
+			if unit == "-" || unit == "\u2013" { // nobody writes this behind a number, and ParseUnit refuses it
+				unit = "1"
+			}
 			u, err := ParseUnit(unit)
 			if err != nil {
 				f := &fault.Fault{Found: err.Error()}

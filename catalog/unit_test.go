@@ -67,6 +67,40 @@ func TestParseUnit(t *testing.T) {
 		{"mPa.s", "mPa·s", dPressure.plus(dTime, 1), []string{"mPa.s", "mPa·s", "mPa s"}},
 		{"mL.mol/g2", "mL·mol/g²", Dimension{dimLength: 3, dimMass: -2, dimAmount: 1}, []string{"mL.mol/g2", "mL mol g-2", "mol mL/g^2"}},
 		{"mS/cm", "mS/cm", dConductance.plus(dLength, -1), []string{"mS/cm"}},
+		// spellings of laboratories beyond those above, in alphabetical order of their codes
+		{"%", "wt%", Dimension{}, []string{"wt.%", "wt. %", "wt-%", "w%", "mass%", "mass %", "% w/w", "%w/w", "% (w/w)", "w/w %", "%(w/w)", "w/w%"}},
+		{"%", "vol%", Dimension{}, []string{"vol%", "vol.%", "vol %", "% v/v", "v/v%", "% (v/v)"}},
+		{"%", "mol%", Dimension{}, []string{"mol%", "mol %", "mol-%"}},
+		{"1", "", Dimension{}, []string{"a. u.", "a.u", "au", "arb.u.", "arbitrary units", "r.u.", "rel. units", "dimensionless", "unitless", " a.u. "}},
+		{"1", "AU", Dimension{}, []string{"O.D.", "O.D", "OD.", "A.U.", "Abs.", "abs", "absorbance"}},
+		{"10*-3", "mAU", Dimension{}, []string{"mAU", "mOD"}},
+		{"1", "counts", Dimension{}, []string{"cnts", "ct", "photons", "pulses"}},
+		{"1/Ao", "Å⁻¹", Dimension{dimLength: -1}, []string{"Å^{-1}", "1/Ang", "Ang^-1", "Angstrom-1", "angstrom^(-1)", "1/Ångström", "Angstroem^-1"}},
+		{"1/K", "K⁻¹", Dimension{dimTemperature: -1}, []string{"1/K", "K-1", "1/°C", "°C^-1"}},
+		{"1/cm", "cm⁻¹", Dimension{dimLength: -1}, []string{"cm-1", "cm−1", "cm–1", "cm^{-1}", "1/cm", "/cm"}},
+		{"1/min", "min⁻¹", dFrequency, []string{"1/min", "min-1", "min^-1"}},
+		{"1/s", "counts/s", dFrequency, []string{"counts per second", "c/s", "cnts/s", "counts/sec"}},
+		{"10*3/s", "kcounts/s", dFrequency, []string{"kcts/s", "kcounts/s"}},
+		{"10*6/s", "Mcps", dFrequency, []string{"Mcps"}},
+		{"Ao2", "Å²", Dimension{dimLength: 2}, []string{"Å^2", "Å²", "angstrom2"}},
+		{"Cel", "°C", dTemperature, []string{"˚C", "degrees C", "degree Celsius", "deg. C", "° C", "degrees Celsius", "Celsius"}},
+		{"K", "K", dTemperature, []string{"deg K", "Kelvin"}},
+		{"K/min", "K/min", dTemperature.plus(dTime, -1), []string{"K/min", "°C/min", "deg C/min", "deg C per min"}},
+		{"L/(mol.cm)", "L/(mol·cm)", Dimension{dimLength: 2, dimAmount: -1}, []string{"M⁻¹cm⁻¹", "M-1cm-1", "M^-1cm^-1", "1/(M cm)", "L per mol per cm"}},
+		{"L/(mol.s)", "L/(mol·s)", Dimension{dimLength: 3, dimAmount: -1, dimTime: -1}, []string{"M⁻¹s⁻¹", "M-1 s-1", "1/(M·s)"}},
+		{"fs", "fs", dTime, []string{"fs"}}, {"keV", "keV", dEnergy, []string{"keV"}}, {"mV", "mV", dVoltage, []string{"mV"}},
+		{"g/dL", "g/dL", Dimension{dimLength: -3, dimMass: 1}, []string{"% w/v", "w/v%", "% (w/v)", "g/dL"}},
+		{"g/cm3", "g/cm³", Dimension{dimLength: -3, dimMass: 1}, []string{"g/cm3", "g cm^-3", "g·cm⁻³"}},
+		{"g/mL", "g/mL", Dimension{dimLength: -3, dimMass: 1}, []string{"g/cc", "g/ml"}},
+		{"h", "h", dTime, []string{"hrs", "hours"}}, {"min", "min", dTime, []string{"mins", "minutes"}}, {"s", "s", dTime, []string{"secs"}},
+		{"kg/m3", "kg/m³", Dimension{dimLength: -3, dimMass: 1}, []string{"kg/m3", "kg/m³", "kg m^-3"}},
+		{"mg/mL", "mg/mL", Dimension{dimLength: -3, dimMass: 1}, []string{"mg per mL", "mg·mL⁻¹", "mg ml^-1"}},
+		{"mg/L", "mg/L", Dimension{dimLength: -3, dimMass: 1}, []string{"mg/l"}}, {"ug/mL", "µg/mL", Dimension{dimLength: -3, dimMass: 1}, []string{"µg/ml", "ug/mL", "μg/mL"}},
+		{"mL", "mL", dVolume, []string{"cc", "ccm"}}, {"mPa.s", "mPa·s", dPressure.plus(dTime, 1), []string{"mPas"}}, {"cP", "cP", dPressure.plus(dTime, 1), []string{"cP"}},
+		{"mmol/L", "mmol/L", dMolar, []string{"millimolar", "mmol per L"}}, {"nmol/L", "nmol/L", dMolar, []string{"nM", "nmol/l", "nanomolar"}}, {"umol/L", "µmol/L", dMolar, []string{"micromolar"}},
+		{"mol/dm3", "mol/dm³", dMolar, []string{"mol/dm3", "mol dm-3", "mol·dm⁻³"}}, {"mmol/kg", "mmol/kg", dAmount.plus(dMass, -1), []string{"mmol/kg"}},
+		{"us", "µs", dTime, []string{"usec", "µsec"}}, {"ps", "ps", dTime, []string{"psec"}}, {"mdeg", "m°", dAngle, []string{"mdeg"}},
+		{"[ppth]", "‰", Dimension{}, []string{"permille", "per mille", "ppth"}},
 	} {
 		for _, spelling := range group.spellings {
 			t.Run(spelling, func(t *testing.T) {
@@ -112,6 +146,9 @@ func TestParseUnitFaults(t *testing.T) {
 		{"nm)", `found unit "nm)"; expected a unit such as nm, 1/nm, mmol/L or L/(mol.cm); remove ")" or what is wrong before it`},
 		{"{counts", `found unit "{counts"; expected a closing }`},
 		{"[ppm", `found unit "[ppm"; expected a unit such as nm, 1/nm, mmol/L or L/(mol.cm); remove "[" or what is wrong before it`},
+		{"nm^{-1", `found unit "nm^{-1"; expected a whole number as power; write it as in cm^-1 or cm-1`},
+		{"L/mol-1cm", `found unit "L/mol-1cm"; expected a unit such as nm, 1/nm, mmol/L or L/(mol.cm); remove "c" or what is wrong before it`},
+		{"nmcm", `found unknown unit "nmcm"; did you mean "1/cm"?`}, {"-", `found unit "-"; expected a unit such as nm, 1/nm, mmol/L or L/(mol.cm); remove "-" or what is wrong before it`},
 		{"mmin", `found unknown unit "mmin"; did you mean "min"?`},
 		{strings.Repeat("(", 20), `found unit "(((((((((((((((((((("; expected at most 8 brackets within each other`},
 		{strings.Repeat("m.", 150), `found unit "m.m.m.m.m.m.m.m.m.m.…"; expected a unit of at most 200 characters`},
@@ -205,7 +242,7 @@ func everyUnit() []string {
 	for name, a := range atoms {
 		all = append(all, name)
 		for _, pre := range prefixes {
-			if strings.Contains(a.prefixes, pre.letter) && name != "a.u." {
+			if strings.Contains(a.prefixes, pre.letter) {
 				all = append(all, pre.letter+name)
 			}
 		}

@@ -2,6 +2,7 @@ package catalog
 
 import (
 	"math/big"
+	"regexp"
 	"strconv"
 	"strings"
 	"unicode"
@@ -14,7 +15,7 @@ import (
 const longestUnit = 200
 
 // ParseUnit reads a unit as laboratories spell it: `nm`, `Å`, `1/nm`, `Å⁻¹`, `A^-1`, `mM`, `mmol/L`, `°C`, `L/(mol.cm)`,
-// `mol⁻¹ cm⁻¹ L`, `kcps`, `wt%`, and UCUM codes; `1` and the empty text are the dimensionless 1.
+// `mol⁻¹ cm⁻¹ L`, `M⁻¹cm⁻¹`, `kcps`, `wt%`, `O.D.`, `mg per mL`, and UCUM codes; `1` and the empty text are the dimensionless 1.
 //
 // Products are written with `.`, `·`, `*` or a space, quotients with `/`, powers as `2`, `^2`, `²`, `^-1`, `-1` or `⁻¹`.
 // A product behind a quotient needs brackets: `L/mol.cm` is refused, because UCUM reads it as (L/mol)·cm and most people do
@@ -30,8 +31,8 @@ func ParseUnit(s string) (Unit, error) {
 	if len(text) > longestUnit {
 		return Unit{}, unitFault(s[:min(len(s), 20)]+"…", "a unit of at most "+strconv.Itoa(longestUnit)+" characters", "")
 	}
-	if name, ok := phrases[text]; ok {
-		return atoms[name].unit(), nil
+	if code, ok := phrases[text]; ok {
+		return ParseUnit(code)
 	}
 	p := unitParser{whole: s, s: text}
 	u, f := p.product(0)
@@ -58,8 +59,11 @@ func unitFault(text, expected, remedy string) *fault.Fault {
 var unitTidier = strings.NewReplacer(
 	"\u212B", "Å", "A\u030A", "Å", "\u212A", "K", "\u2126", "Ω", "\u00B5", "u", "\u03BC", "u", "\u00BA", "°", "\u2103", "°C",
 	"\u2212", "-", "\u2011", "-", "\u2013", "-", "\u00B7", ".", "\u22C5", ".", "\u2022", ".", "\u2219", ".",
-	"\u00A0", " ", "\u2009", " ", "\u202F", " ", "\u2007", " ", "**", "^",
+	"\u02DA", "°", "\u00A0", " ", "\u2009", " ", "\u202F", " ", "\u2007", " ", "**", "^",
 )
+
+// spelledDegrees are degrees of temperature in words, which would read as a product of an angle.
+var spelledDegrees = regexp.MustCompile(`(?:\bdeg(?:rees?)?\.? +|° +)(?:(C|[Cc]el(?:sius)?)|(K|[Kk]elvin))\b`)
 
 // tidyUnit gives the characters that have several code points one, and trims.
 func tidyUnit(s string) string {
@@ -69,6 +73,17 @@ func tidyUnit(s string) string {
 			break
 		}
 	}
+	if strings.Contains(s, "deg") || strings.Contains(s, "° ") {
+		s = spelledDegrees.ReplaceAllStringFunc(s, func(m string) string {
+			if last := m[strings.LastIndexByte(m, ' ')+1]; last == 'K' || last == 'k' {
+				return "K"
+			}
+			return "Cel"
+		})
+	}
+	if strings.Contains(s, " per ") {
+		s = strings.ReplaceAll(s, " per ", "/")
+	}
 	return strings.TrimSpace(s)
 }
 
@@ -76,6 +91,7 @@ type unitParser struct {
 	whole   string // as written, for messages
 	s       string // what is left
 	bracket bool   // brackets were met
+	powered bool   // the last factor had a power
 }
 
 const deepestBrackets = 8
@@ -118,14 +134,23 @@ func (p *unitParser) product(depth int) (Unit, *fault.Fault) {
 				return Unit{}, unitFault(p.whole, "one reading", "write what stands below the line in brackets, as in L/(mol.cm)")
 			}
 			divide = false
+		case p.powered && !divided && p.letterNext(): // M⁻¹cm⁻¹
+			divide = false
 		default:
 			return Unit{}, p.stop()
 		}
 	}
 }
 
+// letterNext tells whether a letter follows.
+func (p *unitParser) letterNext() bool {
+	r, _ := utf8.DecodeRuneInString(p.s)
+	return unicode.IsLetter(r)
+}
+
 // factor reads one unit with its power, or a product in brackets.
 func (p *unitParser) factor(depth int) (Unit, *fault.Fault) {
+	p.powered = false
 	if p.s == "" {
 		return Unit{}, unitFault(p.whole, "a unit at its end", "")
 	}
@@ -232,6 +257,7 @@ func (p *unitParser) power(u Unit) (Unit, *fault.Fault) {
 			}
 		}
 	}
+	p.powered = ok
 	if !ok {
 		return u, nil
 	}
@@ -241,11 +267,13 @@ func (p *unitParser) power(u Unit) (Unit, *fault.Fault) {
 	return u.Pow(n), nil
 }
 
-// integer reads a signed whole number of at most 3 digits, perhaps in brackets.
+// integer reads a signed whole number of at most 3 digits, perhaps in brackets: nm^(-1), nm^{-1}.
 func (p *unitParser) integer() (int, bool) {
-	s, bracket := p.s, false
+	s, bracket := p.s, ""
 	if strings.HasPrefix(s, "(") {
-		s, bracket = s[1:], true
+		s, bracket = s[1:], ")"
+	} else if strings.HasPrefix(s, "{") {
+		s, bracket = s[1:], "}"
 	}
 	end := 0
 	if end < len(s) && (s[end] == '-' || s[end] == '+') {
@@ -259,12 +287,11 @@ func (p *unitParser) integer() (int, bool) {
 		return 0, false
 	}
 	s = s[end:]
-	if bracket {
-		if !strings.HasPrefix(s, ")") {
-			return 0, false
-		}
-		s = s[1:]
+	after, ok := strings.CutPrefix(s, bracket)
+	if !ok {
+		return 0, false
 	}
+	s = after
 	p.s = s
 	return n, true
 }

@@ -108,7 +108,7 @@ var atoms = map[string]atom{
 	"cps":    {dim: dFrequency, factor: "1", code: []term{{"s", -1}}, symbol: []term{{"cps", 1}}, prefixes: "kM"},
 	"counts": {dim: dNone, factor: "1", symbol: []term{{"counts", 1}}, prefixes: "kM"},
 	"AU":     {dim: dNone, factor: "1", symbol: []term{{"AU", 1}}, prefixes: "m"},
-	"a.u.":   {dim: dNone, factor: "1"},
+	"1":      {dim: dNone, factor: "1"},
 
 	"%":      named("%", "%", dNone, "0.01", ""),
 	"[ppth]": named("[ppth]", "‰", dNone, "0.001", ""),
@@ -122,14 +122,14 @@ var atoms = map[string]atom{
 // spellings gives the atom that another spelling stands for. Keys are as after tidy: micro is u, ångström is Å.
 var spellings = map[string]string{
 	"Å": "Ao", "A°": "Ao", "Ang": "Ao", "ang": "Ao", "angstrom": "Ao", "Angstrom": "Ao", "angstroms": "Ao", "Angstroms": "Ao",
-	"ångström": "Ao", "Ångström": "Ao",
+	"ångström": "Ao", "Ångström": "Ao", "Ångstrom": "Ao", "angstroem": "Ao", "Angstroem": "Ao",
 	"l": "L", "liter": "L", "litre": "L",
-	"sec": "s", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hr": "h", "hour": "h", "hours": "h",
+	"sec": "s", "secs": "s", "mins": "min", "hrs": "h", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hr": "h", "hour": "h", "hours": "h",
 	"day": "d", "days": "d",
 	"°C": "Cel", "degC": "Cel", "celsius": "Cel", "Celsius": "Cel", "kelvin": "K", "Kelvin": "K",
 	"°": "deg", "degree": "deg", "degrees": "deg", "radian": "rad", "radians": "rad",
 	"Ω": "Ohm", "ohm": "Ohm", "cal": "cal_th",
-	"count": "counts", "cts": "counts", "photons": "counts", "pulses": "counts", "cnt": "counts",
+	"count": "counts", "cts": "counts", "photons": "counts", "pulses": "counts", "cnt": "counts", "cnts": "counts", "ct": "counts",
 	"CPS": "cps", "OD": "AU", "abs": "AU", "Abs": "AU",
 	"‰": "[ppth]", "ppth": "[ppth]", "ppm": "[ppm]", "ppb": "[ppb]", "percent": "%",
 	"dalton": "Da", "Dalton": "Da", "molar": "M",
@@ -141,14 +141,24 @@ var words = map[string]string{
 	"micrometer": "um", "micrometers": "um", "micrometre": "um", "micrometres": "um", "micron": "um", "microns": "um",
 	"millimeter": "mm", "millimetre": "mm", "centimeter": "cm", "centimetre": "cm",
 	"nanosecond": "ns", "nanoseconds": "ns", "picosecond": "ps", "picoseconds": "ps",
+	"cc": "mL", "ccm": "mL", "millimolar": "mM", "micromolar": "uM", "nanomolar": "nM", "picomolar": "pM", "usec": "us", "psec": "ps",
 	"microsecond": "us", "microseconds": "us", "millisecond": "ms", "milliseconds": "ms", "msec": "ms", "nsec": "ns",
 }
 
-// phrases are spellings that hold a space or a point and are read as a whole.
+// phrases are spellings that are read as a whole, and the units that they are. The share of mass in volume is taken as laboratories do,
+// 1 % w/v as 1 g in 100 mL.
 var phrases = map[string]string{
-	"a.u.": "a.u.", "a. u.": "a.u.", "arb. u.": "a.u.", "arb. units": "a.u.", "arb.u.": "a.u.", "arb. unit": "a.u.",
-	"arbitrary units": "a.u.",
-	"wt %":            "wt%", "vol %": "vol%", "mol %": "mol%", "deg C": "Cel", "deg. C": "Cel", "° C": "Cel",
+	"a.u.": "1", "a. u.": "1", "a.u": "1", "au": "1", "arb. u.": "1", "arb. units": "1", "arb.units": "1", "arb.u.": "1", "arb. unit": "1",
+	"arbitrary units": "1", "arbitrary unit": "1", "arbitrary": "1", "rel. units": "1", "r.u.": "1",
+	"wt %": "wt%", "wt.%": "wt%", "wt. %": "wt%", "wt-%": "wt%", "w%": "wt%", "mass%": "wt%", "mass %": "wt%", "mass-%": "wt%",
+	"w/w%": "wt%", "w/w %": "wt%", "%w/w": "wt%", "% w/w": "wt%", "%(w/w)": "wt%", "% (w/w)": "wt%",
+	"vol %": "vol%", "vol.%": "vol%", "vol. %": "vol%", "vol-%": "vol%",
+	"v/v%": "vol%", "v/v %": "vol%", "%v/v": "vol%", "% v/v": "vol%", "%(v/v)": "vol%", "% (v/v)": "vol%",
+	"mol %": "mol%", "mol-%": "mol%", "mol.%": "mol%",
+	"w/v%": "g/dL", "w/v %": "g/dL", "%w/v": "g/dL", "% w/v": "g/dL", "%(w/v)": "g/dL", "% (w/v)": "g/dL",
+	"permille": "‰", "per mille": "‰",
+	"O.D.": "OD", "O.D": "OD", "o.d.": "OD", "OD.": "OD", "A.U.": "AU", "Abs.": "AU", "abs.": "AU", "absorbance": "AU",
+	"c/s": "counts/s", "mPas": "mPa.s", "dimensionless": "1", "unitless": "1",
 }
 
 // common are the spellings among which the nearest is sought for an unknown one.
