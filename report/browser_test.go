@@ -95,7 +95,7 @@ func TestBrowser(t *testing.T) {
 					t.Errorf("words reach out of their figure: %s", got.Narrow)
 				}
 				want := []string{`A pair <of> polymers & "salt"`, "The study", "What failed or is blocked", "Flagged", "Samples", "Numbers over the samples",
-					"Sample by sample", "Series, calibrations and controls", "Methods", "Constants and derived columns", "Raw files", "Remarks and cautions"}
+					"Sample by sample", "Series, calibrations and controls", "Methods", "How uncertainties are formed", "Constants and derived columns", "Raw files", "Remarks and cautions"}
 				if fmt.Sprint(got.Headings) != fmt.Sprint(want) {
 					t.Errorf("headings are %q; expected %q", got.Headings, want)
 				}

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"fascicle/pipeline"
@@ -13,7 +14,7 @@ func (p *page) overviewFigures() {
 		return
 	}
 	p.open("figures", "Numbers over the samples")
-	p.raw("<p>Bars are one standard uncertainty on each side.</p>\n")
+	p.raw("<p>Bars are one whole standard uncertainty u on each side. What samples share moves their points together.</p>\n")
 	p.figures(p.w.overviews)
 	if p.w.more > 0 {
 		p.raw(`<p class="small">`)
@@ -75,6 +76,9 @@ func (p *page) cards() {
 		return
 	}
 	p.open("cards", "Sample by sample")
+	if !p.w.budgets {
+		p.raw("<p class=\"small\">There are too many numbers to say here what the u of each consists of; the tables of the stages hold all parts.</p>\n")
+	}
 	fields := p.w.sheetFields()
 	for i := range fields {
 		fields[i] = p.w.short(fields[i])
@@ -268,7 +272,7 @@ func (p *page) stageNumbers(s *stage, rows []*row, sampleName string) {
 			good = append(good, r)
 		}
 	}
-	incomplete := false
+	var list []budgetOf
 	switch {
 	case len(good) == 0:
 		p.raw(`<p class="none">no numbers: `)
@@ -282,11 +286,11 @@ func (p *page) stageNumbers(s *stage, rows []*row, sampleName string) {
 			if v == nil {
 				continue
 			}
-			incomplete = incomplete || v.U == nil && v.Own != nil && len(s.MissingParts) > 0
+			list = append(list, budgetOf{c.name, "", v})
 			p.raw("<div><dt>")
 			p.text(c.name)
 			p.raw("</dt><dd>")
-			p.number(s, c, good[0], v, true)
+			p.number(c, good[0], v, true)
 			p.raw("</dd></div>\n")
 		}
 		p.raw("</dl>\n")
@@ -295,7 +299,7 @@ func (p *page) stageNumbers(s *stage, rows []*row, sampleName string) {
 		for _, c := range s.columns {
 			p.raw("<th>")
 			p.text(c.name)
-			if c.anyValue && !c.u && !c.own && !c.exact {
+			if c.anyValue && !c.u && !c.noise && !c.exact {
 				p.raw(" <small>u unknown</small>")
 			}
 			p.raw("</th>")
@@ -316,20 +320,30 @@ func (p *page) stageNumbers(s *stage, rows []*row, sampleName string) {
 			}
 			for k, c := range s.columns {
 				v := r.values[k]
-				incomplete = incomplete || v != nil && v.U == nil && v.Own != nil && len(s.MissingParts) > 0
+				list = append(list, budgetOf{c.name, name, v})
 				p.raw("<td>")
-				p.number(s, c, r, v, false)
+				p.number(c, r, v, false)
 				p.raw("</td>")
 			}
 			p.raw("</tr>\n")
 		}
 		p.raw("</tbody></table></div>\n")
 	}
-	if incomplete {
+	var unknown []string
+	for _, b := range list {
+		for _, x := range unknownOf(b.v) {
+			if !slices.Contains(unknown, x) {
+				unknown = append(unknown, x)
+			}
+		}
+	}
+	if len(unknown) > 0 {
+		slices.SortFunc(unknown, byNature)
 		p.raw(`<p class="small">‡ `)
-		p.text(missingSentence(s.MissingParts))
+		p.text(missingSentence(unknown))
 		p.raw("</p>\n")
 	}
+	p.budgets(list)
 }
 
 func orWord(s, word string) string {

@@ -259,6 +259,7 @@ func (f *fake) addSizes(item pipeline.ItemOutcome, i int, fraction float64, salt
 	one("I0_1", "1/cm", i0)
 	one("u_I0_1", "1/cm", 0.05)
 	one("I0_1@constants.cell", "1/cm", -0.024)
+	one("I0_1@sheet.fraction["+item.Sample+"]", "1/cm", 0.0004)
 	one("Rg_1", "nm", rg+0.05*f.rand.NormFloat64())
 	one("u_Rg_1", "nm", 0.043)
 	one("q_limit", "1/nm", 1.3/rg)
@@ -327,6 +328,9 @@ func (f *fake) addDecays(item pipeline.ItemOutcome, i int) {
 		v.AddFloat("tau_1", "ns", []float64{tau})
 		v.AddFloat("u_tau_1", "ns", []float64{0.0123})
 		v.AddFloat("nu_tau_1", "1", []float64{12})
+		v.AddFloat("tau_1@checks[day=d1].1", "ns", []float64{0.02})
+		v.AddFloat("tau_1@checks[day=d1].2", "ns", []float64{-0.0041})
+		v.Header = map[string]string{"nu@checks[day=d1].1": "4", "nu@checks[day=d1].2": "4"}
 		v.AddFloat("deviance", "1", []float64{1.03})
 		f.add("lifetimes", fakeDecay, values, v)
 		c := &table.Table{}
@@ -345,6 +349,9 @@ func (f *fake) addSeries(fractions []float64) {
 		v, w, p := &table.Table{}, &table.Table{}, &table.Table{}
 		v.AddFloat("slope", "nm", []float64{4.02})
 		v.AddFloat("u_slope", "nm", []float64{0.21})
+		for _, source := range []string{"constants.cell", "constants.plate.d1"} { // the kind lets no parts through
+			v.AddFloatValid("slope@"+source, "nm", []float64{0}, []bool{false})
+		}
 		v.AddFloatValid("p", "1", []float64{0}, []bool{false})
 		w.AddFloat("opens", "1", []float64{0.31})
 		w.AddFloat("closes", "1", []float64{0.52})
@@ -357,6 +364,8 @@ func (f *fake) addSeries(fractions []float64) {
 		p.AddFloat("fraction", "1", x)
 		p.AddFloat("radius", "nm", y)
 		p.AddFloat("u_radius", "nm", u)
+		p.AddFloat("radius@constants.cell", "nm", []float64{0.24, 0.24, 0.24, 0, 0, 0})
+		p.AddFloatValid("radius@checks[day=d1].1", "nm", make([]float64, 6), []bool{true, true, true, true, true, salt == "NaCl"})
 		f.add("lines", fakeLine, line, v)
 		f.add("lines", fakeLine, points, p)
 		f.add("lines", fakeLine, window, w)

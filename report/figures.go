@@ -307,7 +307,11 @@ func (r *reader) curves(f *figure, pl *plot, s pipeline.Series, units *axisUnits
 			if units.xName == "" {
 				units.xName, units.yName = x.Name, y.Name
 			}
-			if u := t.Col("u_" + y.Name); u != nil && u.Type != table.Text && s.Role != pipeline.Line {
+			u := t.Col("u_" + y.Name)
+			if it.Form != pipeline.Curve && it.Form != pipeline.Image {
+				u = wholeU(t, y.Name) // along a curve, own parts show the scatter: what the points share moves all of it
+			}
+			if u != nil && u.Type != table.Text && s.Role != pipeline.Line {
 				one.u, _ = r.numbers(u, &units.y, &units.hasY)
 			}
 			if used := t.Col(s.Used); s.Used != "" && used != nil && used.Type != table.Text {

@@ -4,6 +4,7 @@ import (
 	"encoding/xml"
 	"errors"
 	"io"
+	"math"
 	"strings"
 	"testing"
 
@@ -211,44 +212,76 @@ func FuzzText(f *testing.F) {
 	})
 }
 
-// What u lacks is said where the number stands.
+// Everywhere a number bears its whole u; what u lacks is said where the number stands.
 func TestUncertaintyIsSaid(t *testing.T) {
 	f := newFake(t.TempDir())
-	v := func(name, unit string, x, u float64) *table.Table {
+	// parts are values in order of source a, b, …; NaN: not known
+	v := func(name, unit string, x, u float64, parts ...float64) *table.Table {
 		tb := &table.Table{}
 		tb.AddFloat(name, unit, []float64{x})
 		if u > 0 {
 			tb.AddFloat("u_"+name, unit, []float64{u})
+		}
+		for k, p := range parts {
+			source := name + "@constants." + string(rune('a'+k))
+			if math.IsNaN(p) {
+				tb.AddFloatValid(source, unit, []float64{0}, []bool{false})
+			} else {
+				tb.AddFloat(source, unit, []float64{p})
+			}
 		}
 		return tb
 	}
 	item := func(stage, sample string, tb *table.Table, flags ...store.Flag) {
 		f.add(stage, fakeGuinier, pipeline.ItemOutcome{Name: "sample=" + sample, Sample: sample, Output: "plateaus", Form: pipeline.Values, Flags: flags}, tb)
 	}
-	item("whole", "A", v("Rg_1", "nm", 14.36, 0.04))
+	item("alone", "A", v("Rg_1", "nm", 14.36, 0.04))
+	item("whole", "A", v("Rg_1", "nm", 14.36, 0.03, -0.04)) // 3, 4, 5
 	item("bare", "A", v("Rg_1", "nm", 2.5, 0))
-	item("part", "A", v("Rg_1", "nm", 7.25, 0.03), store.Flag{Level: "notice", Text: "near the end"}, store.Flag{Level: "choice", Text: "two terms"})
-	f.stage("part").MissingParts = []string{"constants.cell"}
+	item("part", "A", v("Rg_1", "nm", 7.25, 0.03, math.NaN()), store.Flag{Level: "notice", Text: "near the end"}, store.Flag{Level: "choice", Text: "two terms"})
+	item("rest", "A", v("Rg_1", "nm", 7.25, 0.03, math.NaN(), 0.04), store.Flag{Level: "bound", Text: "it ended where it may not go further"})
+	item("neither", "A", v("Rg_1", "nm", 7.5, 0, math.NaN()))
+	f.stage("part").MissingParts = []string{"constants.a"}
 	write(t, f)
 	files := outFiles(t, f.Dir)
 	page := outline(t, files["report.html"])
 	for _, want := range []string{
 		"dd 14.36(4) nm\n",
+		"dd 14.36(5) nm\n",
 		"dd 2.5 nm u unknown\n",
 		"dd 7.250(30) nm†1‡\n",
-		"p ‡ u incomplete: the part of constants.cell is not in it.\n",
+		"dd 7.25(5) nm†2‡\n",
+		"dd 7.5 nm u unknown‡\n",
+		"p ‡ u incomplete: the part of constants.a is not in it.\n",
 		"†1 part: beyond notice: near the end\n",
 		"part: two terms\n",
+		"†2 rest: it ended where it may not go further\n",
+		"p ‡ u incomplete: the part of constants.a is not in it. What is shown in brackets is what is known of u without it.\n",
 	} {
 		if !strings.Contains(page, want) {
 			t.Errorf("the page lacks %q:\n%s", want, page)
 		}
 	}
-	if strings.Contains(files["values.json"], `"u":0.03`) || !strings.Contains(files["values.json"], `"u":null,"own":0.03`) {
-		t.Errorf("values.json should have u unknown and the own part:\n%s", files["values.json"])
+	if n := strings.Count(page, "What is shown in brackets"); n != 1 {
+		t.Errorf("%d stages are said to let no parts through; expected that one", n)
 	}
-	if want := "item,sample,Rg_1 [nm],u_Rg_1 [nm],own_Rg_1 [nm],remark\nsample=A,A,7.25,,0.03,notice: near the end; choice: two terms\n"; files["tables/part.csv"] != want {
-		t.Errorf("found\n%s\nexpected\n%s", files["tables/part.csv"], want)
+	for _, want := range []string{`"u":0.05,"own":0.03,"parts":{"constants.a":-0.04},`, `"u":null,"own":0.03,"parts":{},`, `"u":null,"own":0.03,"parts":{"constants.b":0.04},`, `"unknown":["constants.a"]`} {
+		if !strings.Contains(files["values.json"], want) {
+			t.Errorf("values.json lacks %s:\n%s", want, files["values.json"])
+		}
+	}
+	for name, want := range map[string]string{
+		"alone": "item,sample,Rg_1 [nm],u_Rg_1 [nm],remark\nsample=A,A,14.36,0.04,\n",
+		"whole": "item,sample,Rg_1 [nm],u_Rg_1 [nm],own_Rg_1 [nm],Rg_1@constants.a [nm],remark\nsample=A,A,14.36,0.05,0.03,-0.04,\n",
+		"part":  "item,sample,Rg_1 [nm],u_Rg_1 [nm],own_Rg_1 [nm],Rg_1@constants.a [nm],remark\nsample=A,A,7.25,,0.03,,notice: near the end; choice: two terms\n",
+		"rest":  "item,sample,Rg_1 [nm],u_Rg_1 [nm],own_Rg_1 [nm],Rg_1@constants.a [nm],Rg_1@constants.b [nm],remark\nsample=A,A,7.25,,0.03,,0.04,bound: it ended where it may not go further\n",
+	} {
+		if got := files["tables/"+name+".csv"]; got != want {
+			t.Errorf("%s: found\n%s\nexpected\n%s", name, got, want)
+		}
+	}
+	if strings.Contains(files["tables/samples.csv"], "@") {
+		t.Errorf("samples.csv should have no parts:\n%s", files["tables/samples.csv"])
 	}
 }
 

@@ -92,7 +92,7 @@ func (p *page) method(s *stage) {
 	}
 	if len(s.MissingParts) > 0 {
 		p.raw(`<p class="small">‡ `)
-		p.text(missingSentence(s.MissingParts) + " What is shown in brackets is the own part alone.")
+		p.text(missingSentence(s.MissingParts) + " What is shown in brackets is what is known of u without it.")
 		p.raw("</p>\n")
 	}
 	p.raw("</div>\n")

@@ -22,6 +22,8 @@ type model struct {
 	items    map[itemID]*pipeline.ItemOutcome
 	flags    []flagNote
 	units    map[string]catalog.Unit
+	sources  []*sourceNote  // of shared uncertainty
+	sourceAt map[string]int // places in sources
 }
 
 type itemID struct{ stage, output, item string }
@@ -39,9 +41,13 @@ type stage struct {
 type column struct {
 	name, unit                string
 	number                    bool
-	u, own, anyValue          bool // some number has u; has an own part but no u; is there at all
-	exact                     bool // its numbers are counts or choices, which have no u
-	bound, limits             bool // some number is censored; some has lo and hi
+	u, anyValue               bool     // some number has u; is there at all
+	noise                     bool     // some number has an own part
+	own                       bool     // some own part is not all of u, or u is not known
+	unknown                   bool     // the part of some source is not known
+	parts                     []string // sources that occur, known or not
+	exact                     bool     // its numbers are counts or choices, which have no u
+	bound, limits             bool     // some number is censored; some has lo and hi
 	family, rank, declaration int
 }
 
@@ -185,7 +191,10 @@ func (m *model) addRows() {
 		c.anyValue = c.anyValue || v.Value != nil
 		c.u = c.u || v.U != nil
 		c.exact = c.exact || v.Exact
-		c.own = c.own || v.U == nil && v.Own != nil
+		c.noise = c.noise || v.Own != nil && *v.Own > 0
+		c.own = c.own || v.Own != nil && (v.U == nil || *v.U != *v.Own)
+		c.unknown = c.unknown || v.Value != nil && len(v.Unknown) > 0
+		c.meet(v)
 		c.bound = c.bound || v.Bound != ""
 		c.limits = c.limits || v.Lo != nil || v.Hi != nil
 		cells[s][v.Name] = append(cells[s][v.Name], cell{r, v})
@@ -193,6 +202,7 @@ func (m *model) addRows() {
 	for _, s := range m.stages {
 		for k := range s.columns {
 			s.columns[k].family, s.columns[k].rank = familyOf(s.columns[k].name)
+			slices.SortFunc(s.columns[k].parts, byNature)
 		}
 		slices.SortStableFunc(s.columns, func(a, b column) int {
 			return cmp.Or(cmp.Compare(a.declaration, b.declaration), cmp.Compare(a.rank, b.rank), cmp.Compare(a.name, b.name))
@@ -218,6 +228,21 @@ func (m *model) addRows() {
 				}
 			}
 		}
+	}
+}
+
+// meet notes the sources of a number.
+func (c *column) meet(v *pipeline.Value) {
+	see := func(s string) {
+		if !slices.Contains(c.parts, s) {
+			c.parts = append(c.parts, s)
+		}
+	}
+	for s := range v.Parts { // sorted when all are known
+		see(s)
+	}
+	for _, s := range v.Unknown {
+		see(s)
 	}
 }
 

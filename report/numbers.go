@@ -2,7 +2,6 @@ package report
 
 import (
 	"fmt"
-	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -11,33 +10,30 @@ import (
 	"fascicle/pipeline"
 )
 
-// number writes one value of an item: value(uncertainty) unit, with marks for its flags and for what u lacks. full adds what a
-// card has room for.
-func (p *page) number(s *stage, c column, r *row, v *pipeline.Value, full bool) {
+// number writes one value of an item: value(u) unit, with marks for its flags and for what u lacks. full adds what a card has
+// room for.
+func (p *page) number(c column, r *row, v *pipeline.Value, full bool) {
 	if v == nil || v.Value == nil && v.Text == "" && v.Bound == "" {
 		p.raw(`<span class="none">–</span>`)
-		p.marks(s, r, false)
+		p.marks(r, false)
 		return
 	}
 	if v.Value == nil && v.Text != "" {
 		p.text(v.Text)
-		p.marks(s, r, false)
+		p.marks(r, false)
 		return
 	}
-	u := math.NaN()
+	p.value(v)
 	switch {
-	case v.U != nil:
-		u = *v.U
-	case v.Own != nil && len(s.MissingParts) > 0:
-		u = *v.Own
+	case v.Bound == "interval" || v.U != nil || v.Exact || v.Own != nil && len(v.Unknown) > 0:
+	case full || c.u: // else the head of the column says it
+		p.raw(` <small class="none">u unknown</small>`)
 	}
-	if full && (len(v.Parts) > 0 || v.Nu != nil) {
-		p.raw(`<span title="`)
-		p.text(p.w.budget(v))
-		p.raw(`">`)
-	} else {
-		p.raw("<span>")
-	}
+	p.marks(r, len(v.Unknown) > 0)
+}
+
+// value writes value(u) unit, or a limit.
+func (p *page) value(v *pipeline.Value) {
 	one := func(x *float64, u float64) {
 		if x == nil {
 			p.raw("?")
@@ -45,7 +41,7 @@ func (p *page) number(s *stage, c column, r *row, v *pipeline.Value, full bool) 
 		}
 		p.text(catalog.Format(*x, u, catalog.Unit{}))
 	}
-	switch v.Bound {
+	switch u := knownU(v); v.Bound {
 	case "lower":
 		p.raw("&gt; ")
 		one(v.Value, u)
@@ -59,7 +55,6 @@ func (p *page) number(s *stage, c column, r *row, v *pipeline.Value, full bool) 
 	default:
 		one(v.Value, u)
 	}
-	p.raw("</span>")
 	if symbol := p.w.symbol(v.Unit); symbol != "" {
 		if symbol != "°" {
 			p.raw(" ")
@@ -68,17 +63,10 @@ func (p *page) number(s *stage, c column, r *row, v *pipeline.Value, full bool) 
 		p.text(symbol)
 		p.raw("</span>")
 	}
-	incomplete := len(s.MissingParts) > 0 && v.U == nil && v.Own != nil
-	switch {
-	case v.Bound == "interval" || v.U != nil || incomplete || v.Exact:
-	case full || c.u: // else the head of the column says it
-		p.raw(` <small class="none">u unknown</small>`)
-	}
-	p.marks(s, r, incomplete)
 }
 
 // marks are the signs behind a number: † and its flag's number, ‡ where u is incomplete.
-func (p *page) marks(s *stage, r *row, incomplete bool) {
+func (p *page) marks(r *row, incomplete bool) {
 	if r != nil && r.source != nil {
 		for _, k := range p.flagOf[r.source] {
 			p.raw(`<a class="mark" href="#flag-`)
@@ -89,36 +77,16 @@ func (p *page) marks(s *stage, r *row, incomplete bool) {
 		}
 	}
 	if incomplete {
-		p.raw(`<a class="mark" href="#stage-`)
-		p.text(s.Name)
-		p.raw(`">‡</a>`)
+		p.raw(`<a class="mark" href="#uncertainty">‡</a>`)
 	}
-}
-
-// budget says in words what u consists of.
-func (m *model) budget(v *pipeline.Value) string {
-	var parts []string
-	if v.Own != nil {
-		parts = append(parts, "own part "+catalog.Format(*v.Own, 0, m.unit(v.Unit)))
-	}
-	for _, k := range slices.Sorted(maps.Keys(v.Parts)) {
-		parts = append(parts, k+" "+catalog.Format(v.Parts[k], 0, m.unit(v.Unit)))
-	}
-	if v.Nu != nil {
-		parts = append(parts, catalog.Format(*v.Nu, 0, catalog.Unit{})+" degrees of freedom")
-	}
-	return strings.Join(parts, "; ")
 }
 
 // missingSentence says which parts u lacks.
-func missingSentence(parts []string) string {
-	switch len(parts) {
-	case 0:
+func missingSentence(sources []string) string {
+	if len(sources) == 0 {
 		return ""
-	case 1:
-		return "u incomplete: the part of " + parts[0] + " is not in it."
 	}
-	return "u incomplete: the parts of " + strings.Join(parts[:len(parts)-1], ", ") + " and " + parts[len(parts)-1] + " are not in it."
+	return "u incomplete: " + lowered(partsOf(sources)) + isAre(len(sources)) + "not in it."
 }
 
 const (
@@ -167,10 +135,8 @@ func (p *page) sampleTable() {
 		}
 		switch {
 		case !c.anyValue:
-		case len(j.s.MissingParts) > 0 && c.own:
-			p.raw(` <small>u incomplete <a class="mark" href="#stage-`)
-			p.text(j.s.Name)
-			p.raw(`">‡</a></small>`)
+		case c.unknown && !c.u && c.noise:
+			p.raw(` <small>u incomplete <a class="mark" href="#uncertainty">‡</a></small>`)
 		case !c.u && !c.exact:
 			p.raw(" <small>u unknown</small>")
 		}
@@ -194,7 +160,7 @@ func (p *page) sampleTable() {
 			case r.source != nil && !r.source.State.Good():
 				p.state(r.source.State)
 			default:
-				p.number(j.s, j.s.columns[j.k], r, r.values[j.k], false)
+				p.number(j.s.columns[j.k], r, r.values[j.k], false)
 			}
 			p.raw("</td>")
 		}
@@ -218,13 +184,13 @@ func (p *page) sampleTable() {
 }
 
 func (p *page) legendOfMarks(columns []joined) {
-	incomplete := slices.ContainsFunc(columns, func(j joined) bool { return len(j.s.MissingParts) > 0 })
-	p.raw(`<p class="small">Brackets hold the standard uncertainty in the last digits: 1.234(5) stands for 1.234 ± 0.005.`)
+	incomplete := slices.ContainsFunc(columns, func(j joined) bool { return j.s.columns[j.k].unknown })
+	p.raw(`<p class="small">Brackets hold the whole standard uncertainty u in the last digits: 1.234(5) stands for 1.234 ± 0.005. <a href="#uncertainty">How u is formed</a>.`)
 	if len(p.flagged) > 0 {
 		p.raw(` † is <a href="#flags">flagged</a>.`)
 	}
 	if incomplete {
-		p.raw(" ‡ marks an incomplete u: a part that samples share is not in it, and the bracket holds the own part alone.")
+		p.raw(" ‡ marks an incomplete u: the part of a source is not known, and the bracket holds the rest.")
 	}
 	p.raw("</p>\n")
 }
@@ -251,7 +217,7 @@ func (m *model) chosen(all []joined) (columns []joined, hidden int) {
 	for i, j := range all {
 		order[i], turn[i] = i, turns[j.s]
 		turns[j.s]++
-		if c := j.s.columns[j.k]; c.number && !c.u && !c.own {
+		if c := j.s.columns[j.k]; c.number && !c.noise {
 			turn[i] += 1000
 		}
 	}

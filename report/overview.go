@@ -75,7 +75,7 @@ func (m *model) planOverviews(columns []joined, names *fileNames) (figures []*fi
 	turns, sure := map[*stage]int{}, map[*stage]bool{}
 	for _, j := range columns {
 		c := j.s.columns[j.k]
-		sure[j.s] = sure[j.s] || c.u || c.own
+		sure[j.s] = sure[j.s] || c.noise
 	}
 	for _, j := range columns {
 		c := j.s.columns[j.k]
@@ -84,7 +84,7 @@ func (m *model) planOverviews(columns []joined, names *fileNames) (figures []*fi
 			continue
 		case strings.Contains(c.name, "."): // a join repeats what is drawn already
 			continue
-		case sure[j.s] && !c.u && !c.own: // counts, limits and figures of merit beside results
+		case sure[j.s] && !c.noise: // counts, limits and figures of merit beside results
 			continue
 		}
 		pl := m.overview(j, fields)
@@ -201,13 +201,7 @@ func (m *model) overview(j joined, fields []sheetField) *plot {
 			series[word] = s
 			order = append(order, word)
 		}
-		u := math.NaN()
-		switch {
-		case p.v.U != nil:
-			u = *p.v.U
-		case p.v.Own != nil && len(j.s.MissingParts) > 0:
-			u = *p.v.Own
-		}
+		u := knownU(p.v)
 		bound := measured
 		switch p.v.Bound {
 		case "lower":
@@ -220,7 +214,7 @@ func (m *model) overview(j joined, fields []sheetField) *plot {
 			}
 		}
 		s.x, s.y, s.u = append(s.x, x.number[p.sample]), append(s.y, *p.v.Value), append(s.u, u)
-		s.bound, s.noU = append(s.bound, bound), append(s.noU, (c.u || c.own) && math.IsNaN(u) && bound == measured)
+		s.bound, s.noU = append(s.bound, bound), append(s.noU, (c.u || c.noise) && math.IsNaN(u) && bound == measured)
 	}
 	slices.SortFunc(order, byNature)
 	for k, word := range order {
@@ -234,9 +228,18 @@ func (m *model) overview(j joined, fields []sheetField) *plot {
 	if slices.ContainsFunc(kept, func(p point) bool { return p.v.Bound == "lower" || p.v.Bound == "upper" }) {
 		pl.notes = append(pl.notes, "Arrows: the value lies beyond.")
 	}
+	var unknown []string
+	for _, p := range kept {
+		for _, x := range p.v.Unknown {
+			if !slices.Contains(unknown, x) {
+				unknown = append(unknown, x)
+			}
+		}
+	}
 	switch {
-	case c.own && len(j.s.MissingParts) > 0:
-		pl.notes = append(pl.notes, "Bars: own part of u alone, without "+strings.Join(j.s.MissingParts, ", ")+".")
+	case len(unknown) > 0:
+		slices.SortFunc(unknown, byNature)
+		pl.notes = append(pl.notes, "Bars lack what is not known of u: "+lowered(partsOf(unknown))+".")
 	case !c.u:
 		pl.notes = append(pl.notes, "u unknown.")
 	}

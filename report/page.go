@@ -42,6 +42,14 @@ func (w *writer) page() []byte {
 			}
 		}
 	}
+	w.findSources(p.uncertainConstants())
+	n := 0
+	for i := range w.values {
+		if budgeted(&w.values[i]) {
+			n++
+		}
+	}
+	w.budgets = n <= mostBudgets
 	body := &page{w: w, study: p.study, flagOf: p.flagOf, flagged: p.flagged}
 	body.b = make([]byte, 0, 1<<20)
 	body.sections()
@@ -112,6 +120,7 @@ func (p *page) sections() {
 	p.cards()
 	p.series()
 	p.methods()
+	p.uncertainty()
 	p.constants()
 	p.files()
 	p.remarks()
@@ -420,7 +429,7 @@ func (p *page) sampleLink(name string) {
 var cautions = [...]string{
 	"Numbers from fits are estimates. They hold if the model holds; whether it does, a person must judge from figures and residuals.",
 	"A standard uncertainty covers what its parts name, and nothing that nobody thought of.",
-	"Numbers of one stage may share a part of their uncertainty, such as that of a constant or a calibration, and then move together. values.json holds these parts.",
+	"Numbers that share a source, such as a constant or a calibration, move together: brackets alone do not tell how sure their difference or their mean is. values.json holds the parts from which that follows.",
 	"A value beyond a limit (shown with > or <) is no measured number, and must not be averaged with such.",
 	"Files in this folder are made anew whenever the study is run. What is changed by hand here is lost.",
 }

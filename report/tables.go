@@ -4,13 +4,11 @@ import (
 	"bytes"
 	"cmp"
 	"encoding/csv"
-	"fmt"
 	"slices"
 	"strconv"
 	"strings"
 
 	"fascicle/pipeline"
-	"fascicle/pipeline/table"
 )
 
 // csvFile makes a CSV of rows: commas, quotes where needed, lines that end in LF, UTF-8 without a mark.
@@ -61,7 +59,7 @@ func valueHead(prefix string, c column) []string {
 	return cells
 }
 
-// valueCells are a number, its u, its own part where that is all that is known of u, and what censors it; all empty for nil.
+// valueCells are a number, its whole u, its own part where that is another number, and what censors it; all empty for nil.
 func valueCells(c column, v *pipeline.Value) []string {
 	var none pipeline.Value
 	if v == nil {
@@ -87,11 +85,30 @@ func valueCells(c column, v *pipeline.Value) []string {
 	return cells
 }
 
+// partHead names the column of a source's parts. Sources end in brackets too, so that the unit always stands behind.
+func partHead(name, source, unit string) string {
+	if unit == "" {
+		unit = "1"
+	}
+	return name + "@" + source + " [" + unit + "]"
+}
+
+// partCell is a number's part of a source: 0 where the source does not move it, empty where that is not known or there is no number.
+func partCell(v *pipeline.Value, source string) string {
+	if v == nil || v.Value == nil || slices.Contains(v.Unknown, source) {
+		return ""
+	}
+	return shortest(v.Parts[source])
+}
+
 // stageTable is a stage's numbers: a row an item, also one that failed or is blocked, with the reason in `remark`.
 func (m *model) stageTable(s *stage) []byte {
 	first := append([]string{"item", "sample"}, s.fields...)
 	for _, c := range s.columns {
 		first = append(first, valueHead("", c)...)
+		for _, src := range c.parts {
+			first = append(first, partHead(c.name, src, c.unit))
+		}
 	}
 	rows := [][]string{append(first, "remark")}
 	for _, r := range s.rows {
@@ -101,6 +118,9 @@ func (m *model) stageTable(s *stage) []byte {
 		}
 		for k, c := range s.columns {
 			cells = append(cells, valueCells(c, r.values[k])...)
+			for _, src := range c.parts {
+				cells = append(cells, partCell(r.values[k], src))
+			}
 		}
 		rows = append(rows, append(cells, remarks(r.source)))
 	}
@@ -117,75 +137,6 @@ func fieldOf(it *pipeline.ItemOutcome, name string) string {
 		}
 	}
 	return ""
-}
-
-// outputTable is all items of an output of form table, one below the other.
-func (m *model) outputTable(items []*pipeline.ItemOutcome) ([]byte, error) {
-	var names []string // columns in order of appearance
-	units := map[string]string{}
-	tables := make([]*table.Table, len(items))
-	for i, it := range items {
-		if !it.State.Good() {
-			continue
-		}
-		t, err := m.load(it)
-		if err != nil {
-			return nil, err
-		}
-		tables[i] = t
-		for _, c := range t.Columns {
-			if _, seen := units[c.Name]; !seen {
-				names = append(names, c.Name)
-				units[c.Name] = c.Unit
-			}
-		}
-	}
-	first := []string{"item", "sample"}
-	for _, n := range names {
-		first = append(first, head(n, units[n]))
-	}
-	rows := [][]string{append(first, "remark")}
-	for i, it := range items {
-		t := tables[i]
-		if t == nil {
-			cells := make([]string, len(first)+1)
-			cells[0], cells[1], cells[len(cells)-1] = it.Name, it.Sample, remarks(it)
-			rows = append(rows, cells)
-			continue
-		}
-		columns := make([]*table.Column, len(names))
-		for k, n := range names {
-			columns[k] = t.Col(n)
-			if c := columns[k]; c != nil && c.Unit != units[n] {
-				return nil, fmt.Errorf("report: stage %s, output %s: column %q has unit %q in item %s and %q in another; one table needs one unit",
-					it.Stage, it.Output, n, c.Unit, it.Name, units[n])
-			}
-		}
-		note := remarks(it)
-		for r := range t.Len() {
-			cells := make([]string, 0, len(first)+1)
-			cells = append(cells, it.Name, it.Sample)
-			for _, c := range columns {
-				cells = append(cells, entry(c, r))
-			}
-			rows = append(rows, append(cells, note))
-		}
-	}
-	return csvFile(rows), nil
-}
-
-// entry is one cell of a column as text; empty where it is missing.
-func entry(c *table.Column, i int) string {
-	if c == nil || c.IsNull(i) {
-		return ""
-	}
-	switch c.Type {
-	case table.Float:
-		return shortest(c.Floats[i])
-	case table.Int:
-		return strconv.FormatInt(c.Ints[i], 10)
-	}
-	return c.Texts[i]
 }
 
 // A joined column is a stage's number beside the samples. label is what tells several items of one sample apart.

@@ -75,6 +75,7 @@ type writer struct {
 	tables    []tableFile
 	inline    bool // the page shows the figures of each sample
 	inlineAll bool // and those of what belongs to no sample
+	budgets   bool // and what the u of each number consists of
 }
 
 // tableFile is a CSV and what it holds.
