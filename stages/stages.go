@@ -5,6 +5,7 @@ import (
 	"fascicle/pipeline"
 	"fascicle/stages/correction"
 	"fascicle/stages/importing"
+	"fascicle/stages/lifetime"
 	"fascicle/stages/phase"
 	"fascicle/stages/relation"
 	"fascicle/stages/scattering"
@@ -22,6 +23,7 @@ func Kinds() []*pipeline.Kind {
 		&correction.InnerFilterKind,
 		&correction.CalibrateScaleKind,
 		&scattering.GuinierKind,
+		&lifetime.FitKind,
 		&spectra.BandsKind,
 		&phase.SolutionKind,
 		&relation.JoinKind,
