@@ -23,11 +23,21 @@ func (w *Workspace) descend() (Status, error) {
 		if err := w.linearise(); err != nil {
 			return BadJacobian, err
 		}
+		if w.pressing { // let it rise first
+			copy(w.next.p, w.cur.p)
+			copy(w.next.c, w.cur.c)
+			if w.evaluate(&w.next, true, math.Inf(-1)) && w.next.obj <= w.cur.obj {
+				w.accept()
+				if err := w.linearise(); err != nil {
+					return BadJacobian, err
+				}
+			}
+		}
 		clear(w.step)
 		w.box.solve(w.stack, w.ld, q, w.q, nil, 0, w.lo, w.hi, w.step)
 		hope := gain(w.stack, w.ld, q, w.q, w.step) + w.inner
 		w.distance = math.Sqrt(max(hope, 0) / w.variance())
-		w.tolerance = min(1e-6, max(1e-18, 1e-4*hope))
+		w.tolerance = max(1e-18, 1e-4*hope)
 		noise := w.noise()
 		if hope <= noise && w.distance >= before {
 			idle++ // rounding moves it as far as the steps do
@@ -59,7 +69,7 @@ func (w *Workspace) descend() (Status, error) {
 				continue
 			}
 			still := !w.propose()
-			ok := w.evaluate(&w.next, true)
+			ok := w.evaluate(&w.next, true, w.cur.obj-0.5*want+noise)
 			drop := w.cur.obj - w.next.obj
 			accept := ok && (drop > 1e-4*want || want <= noise && drop >= -noise) && !(still && drop <= 0)
 			switch ratio := drop / want; {

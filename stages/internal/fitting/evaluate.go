@@ -8,11 +8,14 @@ import (
 
 // evaluate works out the model at pt.p into pt and each block's alt, with the
 // free linear parameters at their best; the search for them begins at pt.c
-// when warm. It tells whether the objective there is finite.
-func (w *Workspace) evaluate(pt *point, warm bool) bool {
+// when warm. Poisson fits leave them at pt.c when the deviance there is no
+// more than enough: the next linearisation then moves them together with the
+// others. It tells whether the objective is finite.
+func (w *Workspace) evaluate(pt *point, warm bool, enough float64) bool {
 	w.eval++
 	pt.obj = math.Inf(1)
 	sum := 0.0
+	poisson := w.problem.Estimator == Poisson
 	for i := range w.blocks {
 		b := &w.blocks[i]
 		f := pt.f[b.off : b.off+b.n]
@@ -29,19 +32,26 @@ func (w *Workspace) evaluate(pt *point, warm bool) bool {
 				}
 			}
 		}
-		switch {
-		case w.problem.Estimator == Poisson:
-			sum += w.poissonLinear(b, c, f, warm || b.Start != nil)
-		default:
-			if len(b.lfree) > 0 {
-				w.linear(b, b.weight, c, f)
-			}
-			b.combine(b.alt, c, f)
+		if len(b.lfree) > 0 && !poisson {
+			w.linear(b, b.weight, c, f)
+		}
+		b.combine(b.alt, c, f)
+		if poisson {
+			b.dev = deviance(b.Y, f, w.tiny)
+			sum += b.dev
+		} else {
 			sum += squares(b, f)
 		}
-		if math.IsNaN(sum) || math.IsInf(sum, 0) {
-			return false
+	}
+	if poisson && w.nlinear > 0 && !(sum <= enough) {
+		sum = 0
+		for i := range w.blocks {
+			b := &w.blocks[i]
+			sum += w.poissonLinear(b, pt.c[b.coff:b.coff+b.k], pt.f[b.off:b.off+b.n], b.dev)
 		}
+	}
+	if math.IsNaN(sum) || math.IsInf(sum, 0) {
+		return false
 	}
 	pt.obj = sum
 	return true
@@ -125,32 +135,32 @@ func (w *Workspace) linear(b *block, s, c, f []float64) {
 
 // poissonLinear finds the free linear parameters of a block that minimise its
 // deviance, which is convex in them, and gives that; +Inf when no parameters
-// were found whose means are possible. Fisher scoring: each round is a
-// least-squares problem with weights 1/m and the bounds inside it.
-func (w *Workspace) poissonLinear(b *block, c, f []float64, warm bool) float64 {
-	b.combine(b.alt, c, f)
+// were found whose means are possible. It begins at c, with means f and
+// deviance d there. Fisher scoring: each round is a least-squares problem with
+// weights 1/m and the bounds inside it.
+func (w *Workspace) poissonLinear(b *block, c, f []float64, d float64) float64 {
 	kf := len(b.lfree)
 	if kf == 0 {
-		return deviance(b.Y, f, w.tiny)
+		return d
 	}
-	d := math.Inf(1)
-	if warm {
-		d = deviance(b.Y, f, w.tiny)
-	}
-	if math.IsInf(d, 1) {
+	if math.IsInf(d, 1) || w.eval == 1 && b.Start == nil {
 		if d = w.poissonStart(b, c, f); math.IsInf(d, 1) {
 			return d
 		}
 	}
-	rows := max(b.n, kf+1)
+	loose := 0.0
+	if w.eval == 1 && len(w.free) > 0 {
+		// Far from the minimum scoring is slow, and soon idle: the
+		// nonlinear parameters are wrong.
+		loose = 1e-2
+	}
+	w.cols = w.cols[:0]
+	for _, j := range b.lfree {
+		w.cols = append(w.cols, b.alt[j*b.n:(j+1)*b.n])
+	}
 	for range 50 {
-		rhs := w.a[kf*rows : (kf+1)*rows]
-		w.poissonRows(b.Y, f, rhs)
-		for l, j := range b.lfree {
-			weigh(w.a[l*rows:(l+1)*rows], b.alt[j*b.n:(j+1)*b.n], w.s)
-		}
-		reflect(w.a, rows, kf+1, kf)
-		delta, old := w.lin[:kf], w.lin[b.k:]
+		w.poissonTriangle(w.cols, b.Y, f, w.linTri, kf)
+		rhs, delta, old := w.linTri[kf*kf:], w.lin[:kf], w.lin[b.k:]
 		for l, j := range b.lfree {
 			w.linLo[l], w.linHi[l], delta[l] = math.Inf(-1), math.Inf(1), 0
 			if b.NonNegative != nil && b.NonNegative[j] {
@@ -158,11 +168,10 @@ func (w *Workspace) poissonLinear(b *block, c, f []float64, warm bool) float64 {
 			}
 			old[l] = c[j]
 		}
-		w.box.solve(w.a, rows, kf, rhs, nil, 0, w.linLo, w.linHi, delta)
-		hope := gain(w.a, rows, kf, rhs, delta)
-		moved := false
-		better := d
-		for t := 1.0; t > 1e-9; t /= 2 {
+		w.box.solve(w.linTri, kf, kf, rhs, nil, 0, w.linLo, w.linHi, delta)
+		hope := gain(w.linTri, kf, kf, rhs, delta)
+		better, moved := d, false
+		for t := 1.0; t > 1e-9 && !moved; t /= 2 {
 			for l, j := range b.lfree {
 				c[j] = old[l] + t*delta[l]
 				if b.NonNegative != nil && b.NonNegative[j] {
@@ -179,10 +188,7 @@ func (w *Workspace) poissonLinear(b *block, c, f []float64, warm bool) float64 {
 				continue
 			}
 			better = deviance(b.Y, f, w.tiny)
-			if better < d {
-				moved = true
-				break
-			}
+			moved = better < d
 		}
 		if !moved {
 			for l, j := range b.lfree {
@@ -192,6 +198,9 @@ func (w *Workspace) poissonLinear(b *block, c, f []float64, warm bool) float64 {
 			return d
 		}
 		d = better
+		if hope <= loose*d {
+			return d
+		}
 	}
 	return d
 }
@@ -219,28 +228,4 @@ func (w *Workspace) poissonStart(b *block, c, f []float64) float64 {
 		d = deviance(b.Y, f, w.tiny)
 	}
 	return d
-}
-
-// poissonRows writes the row weights 1/√m into w.s and the weighted residuals
-// (n−m)/√m into r, zeros behind them.
-func (w *Workspace) poissonRows(n, m, r []float64) {
-	s, m := w.s[:len(n)], m[:len(n)]
-	for i, y := range n {
-		mean := m[i]
-		if mean > w.tiny {
-			s[i] = 1 / math.Sqrt(mean)
-			r[i] = (y - mean) * s[i]
-			continue
-		}
-		// The slope is exact; the curvature is cut off.
-		s[i] = 1 / math.Sqrt(w.tiny)
-		slope := -1.0
-		if y > 0 {
-			slope = y/mean - 1
-		}
-		r[i] = slope / s[i]
-	}
-	for i := len(n); i < len(r); i++ {
-		r[i] = 0
-	}
 }

@@ -13,7 +13,7 @@ func (w *Workspace) linearise() error {
 	for i := range w.stack {
 		w.stack[i] = 0
 	}
-	w.inner = 0
+	w.inner, w.pressing = 0, false
 	row := 0
 	for i := range w.blocks {
 		b := &w.blocks[i]
@@ -34,32 +34,19 @@ func (w *Workspace) linearise() error {
 				b.in = append(b.in, j)
 			}
 		}
+		w.cols = w.cols[:0]
+		for _, j := range b.in {
+			w.cols = append(w.cols, b.phi[j*b.n:(j+1)*b.n])
+		}
+		for _, u := range b.used {
+			w.cols = append(w.cols, b.jac[u*b.n:(u+1)*b.n])
+		}
 		nl, cols := len(b.in), len(b.in)+len(b.used)+1
-		rows := max(b.n, cols)
-		rhs := w.a[(cols-1)*rows : cols*rows]
-		s := b.weight
 		if w.problem.Estimator == Poisson {
-			w.poissonRows(b.Y, f, rhs)
-			s = w.s
+			w.poissonTriangle(w.cols, b.Y, f, b.tri, b.ld)
+			w.findPressing(b, f, c)
 		} else {
-			for i, y := range b.Y {
-				rhs[i] = y - f[i]
-			}
-			weigh(rhs, rhs[:b.n], s)
-		}
-		for l, j := range b.in {
-			weigh(w.a[l*rows:(l+1)*rows], b.phi[j*b.n:(j+1)*b.n], s)
-		}
-		for l, u := range b.used {
-			weigh(w.a[(nl+l)*rows:(nl+l+1)*rows], b.jac[u*b.n:(u+1)*b.n], s)
-		}
-		reflect(w.a, rows, cols, cols-1)
-		for j := range cols {
-			top := b.tri[j*b.ld : (j+1)*b.ld]
-			for i := range top {
-				top[i] = 0
-			}
-			copy(top, w.a[j*rows:j*rows+min(j+1, cols-1)])
+			w.squaresTriangle(b, f)
 		}
 		right := b.tri[(cols-1)*b.ld : cols*b.ld]
 		for _, v := range right[:nl] {
@@ -83,6 +70,52 @@ func (w *Workspace) linearise() error {
 		w.lo[j], w.hi[j] = w.lower[w.free[j]]-p, w.upper[w.free[j]]-p
 	}
 	return nil
+}
+
+// squaresTriangle is poissonTriangle for least squares, by reflections.
+func (w *Workspace) squaresTriangle(b *block, f []float64) {
+	p := len(w.cols)
+	rows := max(b.n, p+1)
+	rhs := w.a[p*rows : (p+1)*rows]
+	for i, y := range b.Y {
+		rhs[i] = y - f[i]
+	}
+	weigh(rhs, rhs[:b.n], b.weight)
+	for j, col := range w.cols {
+		weigh(w.a[j*rows:(j+1)*rows], col, b.weight)
+	}
+	reflect(w.a, rows, p+1, p)
+	for j := range p + 1 {
+		top := b.tri[j*b.ld : (j+1)*b.ld]
+		clear(top)
+		copy(top, w.a[j*rows:j*rows+min(j+1, p)])
+	}
+}
+
+// findPressing looks whether a linear parameter that is held at 0 would lower
+// the deviance if it rose. (Least-squares fits have seen to that already.)
+func (w *Workspace) findPressing(b *block, f, c []float64) {
+	if len(b.in) == len(b.lfree) {
+		return
+	}
+	w.poissonWeights(b.Y, f) // the triangle may have spoilt them
+	for _, j := range b.lfree {
+		if b.NonNegative == nil || !b.NonNegative[j] || c[j] > 0 {
+			continue
+		}
+		col := b.phi[j*b.n : (j+1)*b.n]
+		slope := floats.Dot(w.slope[:b.n], col)
+		if slope <= 0 {
+			continue
+		}
+		curvature := 0.0
+		for i, v := range col {
+			curvature += v * v * w.s[i]
+		}
+		if slope*slope > w.Tolerance*w.Tolerance*curvature {
+			w.pressing = true
+		}
+	}
 }
 
 // propose puts cur moved by trial into next, with the linear parameters moved

@@ -31,7 +31,7 @@ func (w *Workspace) setup(start []float64) (Status, error) {
 		}
 		w.cur.p[j] = v
 	}
-	if !w.evaluate(&w.cur, false) {
+	if !w.evaluate(&w.cur, false, math.Inf(-1)) {
 		return BadStart, w.whyBadStart()
 	}
 	for b := range w.blocks {
@@ -146,7 +146,8 @@ func (w *Workspace) layout(start []float64) {
 	w.ld = max(rows, q)
 	grow(&w.a, size)
 	grow(&w.s, points)
-	grow(&w.fixed, points)
+	grow(&w.slope, points)
+	grow(&w.linTri, widest*(widest+1))
 	grow(&w.stack, w.ld*(q+1))
 	for _, s := range []*[]float64{&w.q, &w.d, &w.step, &w.trial, &w.lo, &w.hi} {
 		grow(s, q)

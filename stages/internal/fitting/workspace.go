@@ -27,23 +27,26 @@ type Workspace struct {
 	nfree     int     // how many of all parameters are not fixed
 	nlinear   int     // how many of the linear ones
 
-	lower, upper []float64 // of all nonlinear parameters
-	cur, next    point     // where the fit is, and where it tries to go
-	a            []float64 // a block's weighted columns
-	s            []float64 // a block's row weights √(expected curvature)
-	fixed        []float64 // a block's part that no free linear parameter scales
+	lower, upper []float64   // of all nonlinear parameters
+	cur, next    point       // where the fit is, and where it tries to go
+	a            []float64   // a block's weighted columns
+	s            []float64   // Poisson: expected curvatures 1/m
+	slope        []float64   // Poisson: n/m − 1
+	cols         [][]float64 // what a triangle is made of
 
 	// The projected problem at cur, in the free nonlinear parameters.
 	stack            []float64 // rows of all blocks, then its triangle
 	ld               int       // length of a column of stack
 	q                []float64 // right-hand side
 	inner            float64   // gain still to be had in the linear parameters
+	pressing         bool      // one that is held at 0 should rise
 	d                []float64 // scales: largest column lengths so far
 	step, trial      []float64
 	bend             []float64
 	lo, hi           []float64
 	box              box
 	lin              []float64 // small vectors of a linear solve
+	linTri           []float64
 	linLo, linHi     []float64
 	matrix, vecs     []float64 // covariance
 	sigma, norms     []float64
@@ -68,6 +71,7 @@ type block struct {
 	to        []int     // … and that parameter's place in Workspace.free
 	weight    []float64 // 1/u; empty: 1
 	phi, alt  []float64 // curves at cur and at next
+	dev       float64   // its part of the deviance
 	jac       []float64
 	// tri is the triangle of the last linearisation, column by column, ld
 	// long: first the linear parameters in, then used, then the right side.
