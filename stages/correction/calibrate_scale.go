@@ -281,14 +281,14 @@ func (r *calibrateScaleRun) judge(s *Scale) {
 	case math.IsNaN(s.U):
 		r.flag(pipeline.Flagged, "the uncertainties of the readings are unknown, and all readings are equal to the last digit: the factor's u is unknown")
 	case s.Between:
-		r.flag(pipeline.Flagged, "the standards disagree beyond the scatter of their readings (F test, p = %.2g): u is from the scatter between them, with %g degrees of freedom", s.BetweenP, s.Nu)
+		r.flag(pipeline.Flagged, "the standards disagree beyond the scatter of their readings (F test, %s): u is from the scatter between them, with %g degrees of freedom", chance(s.BetweenP), s.Nu)
 	case !r.choices.sure:
 		r.flag(pipeline.Flagged, "uncertainties of readings are unknown: u is from the scatter, with %g degrees of freedom", s.Nu)
 	case s.BetweenP < disagree:
-		r.flag(pipeline.Flagged, "the standards disagree (p = %.2g, χ²/ν = %.3g): their known values, or the detector, are not what they should be", s.BetweenP, s.Chi2Nu)
+		r.flag(pipeline.Flagged, "the standards disagree by more than the noise of their readings (%s, χ²/ν = %.3g): look at their known values, whose uncertainties are not counted here, and at the detector", chance(s.BetweenP), s.Chi2Nu)
 	}
 	if s.ReadingsP < 0.001 {
-		r.flag(pipeline.Flagged, "readings of a standard scatter more than their uncertainties say (p = %.2g)", s.ReadingsP)
+		r.flag(pipeline.Flagged, "readings of a standard scatter more than their uncertainties say (%s)", chance(s.ReadingsP))
 	}
 	if s.ReadingsP > 0.9999 && s.N-len(r.levels) >= 5 {
 		r.flag(pipeline.Note, "readings of a standard scatter far less than their uncertainties say: these are too large, or the instrument smoothed the readings, or was saturated")
@@ -302,9 +302,17 @@ func (r *calibrateScaleRun) judge(s *Scale) {
 			y[k] -= l.Value
 		}
 		if runs := stats.RunsTest(y); runs.PFew < 0.005 {
-			r.flag(pipeline.Flagged, "%s is not level over the range (runs test, p = %.2g): the factor depends on the range", r.call.Leads[i].Name(), runs.PFew)
+			r.flag(pipeline.Flagged, "%s is not level over the range (runs test, %s): the factor depends on the range", r.call.Leads[i].Name(), chance(runs.PFew))
 		}
 	}
+}
+
+// chance says a probability; far in a tail it is no more than small.
+func chance(p float64) string {
+	if p < 1e-12 {
+		return "p < 1e-12"
+	}
+	return fmt.Sprintf("p = %.2g", p)
 }
 
 func (r *calibrateScaleRun) give(s *Scale) {

@@ -62,6 +62,67 @@ func TestCalibrateScaleStudy(t *testing.T) {
 	}
 }
 
+// The known value's uncertainty reaches the factor as a part of its source, and from there the curves that the factor scales, whose own u
+// does not have it; the noise of the standard reaches them as a source of its own.
+func TestCalibrateScaleParts(t *testing.T) {
+	text := `
+constants: {certified: {low: 0.50(1) 1/cm, high: 2.00(2) 1/cm}}
+graph:
+  standards:
+    kind: read
+    set: {files: "raw/<sample>.dat"}
+  factor:
+    kind: calibrate.scale
+    from: {standard: standards}
+    set: {known: "certified[sample]", range: [400 nm, 500 nm]}
+  absolute:
+    kind: correct.scale
+    from: {curve: standards, factor: {stage: factor, only: true}}
+`
+	s := runStudy(t, text, "sample\nlow\nhigh\n", map[string]string{"low.dat": plateau(1, 100, 2), "high.dat": plateau(2, 400, 3)})
+	f := s.table(t, "factor", "factor", "")
+	levels := s.table(t, "factor", "levels", "")
+	// factor = Σ w·K²/Σ w·K·L, w = 1/u²(L)
+	factor := func(known map[string]float64) float64 {
+		var kk, kl float64
+		for i, item := range levels.Col("item").Texts {
+			k, l, u := known[item], levels.Floats("level")[i], levels.Floats("u_level")[i]
+			kk, kl = kk+k*k/(u*u), kl+k*l/(u*u)
+		}
+		return kk / kl * 1e-7 // s/cm in s/nm
+	}
+	at := func(low, high float64) float64 {
+		return factor(map[string]float64{"sample=low": low, "sample=high": high})
+	}
+	if got := f.Floats("factor")[0]; !near(got, at(0.5, 2), 1e-9) {
+		t.Errorf("factor %v, want %v", got, at(0.5, 2))
+	}
+	for name, want := range map[string]float64{
+		"factor@constants.certified.low":  (at(0.51, 2) - at(0.49, 2)) / 2,
+		"factor@constants.certified.high": (at(0.5, 2.02) - at(0.5, 1.98)) / 2,
+	} {
+		if got := f.Floats(name); len(got) != 1 || !near(got[0], want, 1e-6) {
+			t.Errorf("%s: %v, want %v; columns %v", name, got, want, f.Names())
+		}
+	}
+	a := s.table(t, "absolute", "corrected", "sample=high")
+	curve := s.table(t, "standards", "items", "sample=high")
+	for i, y := range curve.Floats("signal") {
+		if got := column(t, a, "signal", "1/cm")[i]; !near(got, y*f.Floats("factor")[0]*1e7, 1e-12) {
+			t.Fatalf("scaled %v", got)
+		}
+		if got, want := a.Floats("u_signal")[i], 3*f.Floats("factor")[0]*1e7; !near(got, want, 1e-12) {
+			t.Fatalf("own u %v, want %v", got, want)
+		}
+		if got, want := column(t, a, "signal@constants.certified.high", "1/cm")[i], y*f.Floats("factor@constants.certified.high")[0]*1e7; !near(got, want, 1e-9) {
+			t.Fatalf("part of the known value %v, want %v", got, want)
+		}
+		if got, want := column(t, a, "signal@factor[all]", "1/cm"), y*f.Floats("u_factor")[0]*1e7; len(got) == 0 || !near(got[i], want, 1e-9) {
+			t.Fatalf("part of the standards' noise %v, want %v; columns %v", got, want, a.Names())
+		}
+	}
+}
+
 func TestCalibrateScaleStudyRemarks(t *testing.T) {
 	x := grid(400, 1, 60)
 	sheet := "sample,value [1/cm]\nlow,0.5\nhigh,2\n"
@@ -72,7 +133,7 @@ func TestCalibrateScaleStudyRemarks(t *testing.T) {
 		low, high string
 		want      []string
 	}{
-		{"standards disagree", plateau(1, 100, 2), plateau(2, 430, 3), []string{"flag: the standards disagree (p = "}},
+		{"standards disagree", plateau(1, 100, 2), plateau(2, 430, 3), []string{"flag: the standards disagree by more than the noise of their readings (p < 1e-12, χ²/ν"}},
 		{"u unknown", without(wave), without(over(wave, func(y float64) float64 { return 4 * y })), []string{"u is from the scatter, with 119 degrees of freedom"}},
 		{"u unknown, apart", without(wave), without(over(wave, func(y float64) float64 { return 5 * y })), []string{"F test", "with 1 degrees of freedom"}},
 		{"constant", without(flat(x, 100)), without(flat(x, 400)), []string{"equal to the last digit"}},

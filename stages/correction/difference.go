@@ -46,7 +46,7 @@ func (d *difference) run(t *table.Table) (differenceChoices, error) {
 	case errors.Is(err, ErrNoOverlap):
 		return differenceChoices{}, fmt.Errorf("%w: %s goes from %s %s, %s from %s; measure both over one range, or correct the unit of an axis", ErrNoOverlap, d.what, span(d.curve.x), x.Unit, d.off, span(d.other.x))
 	case errors.Is(err, ErrBackgroundAxis):
-		return differenceChoices{}, fmt.Errorf("%s: %w; mend its file", d.off, err)
+		return differenceChoices{}, fmt.Errorf("%s cannot be taken off: %w; mend its file", d.off, err)
 	case err != nil:
 		return differenceChoices{}, err
 	}

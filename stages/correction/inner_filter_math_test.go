@@ -152,7 +152,7 @@ func TestCorrectInnerFilterSpread(t *testing.T) {
 	r := rand.New(rand.NewPCG(9, 1))
 	ax, a, ua := []float64{400, 410, 420, 430}, []float64{0.5, 0.3, 0.2, 0.1}, []float64{0.004, 0.006, 0.003, 0.005}
 	x, y, u := []float64{405, 410, 412, 427}, []float64{100, 200, 300, 100}, []float64{0.5, 0.1, 2, 0.2}
-	const draws = 20000
+	const draws = 8000
 	for _, g := range []Geometry{Centre, WholePath, FrontFace} {
 		o := InnerFilterOptions{Geometry: g, Excitation: true, Emission: true, Wavelength: 407, Length: 1}
 		want, err := CorrectInnerFilter(x, y, u, ax, a, ua, o, nil)
@@ -176,8 +176,8 @@ func TestCorrectInnerFilterSpread(t *testing.T) {
 				square[i] += (got.Y[i] - want.Y[i]) * (got.Y[i] - want.Y[i]) / draws
 			}
 		}
-		for i := range x { // the standard deviation of 20000 draws is known to 0.5 %
-			if !near(math.Sqrt(square[i]), want.U[i], 0.025) {
+		for i := range x { // the standard deviation of 8000 draws is known to 0.8 %
+			if !near(math.Sqrt(square[i]), want.U[i], 0.035) {
 				t.Errorf("geometry %d, %v nm: spread %v, u %v", g, x[i], math.Sqrt(square[i]), want.U[i])
 			}
 		}

@@ -83,6 +83,28 @@ func TestInnerFilterStudy(t *testing.T) {
 			}
 		}
 	})
+	t.Run("a cell that is divided by, and multiplied with again", func(t *testing.T) {
+		through := strings.Replace(strings.Replace(innerFilterStudy, "absorbance: absorbances}", "absorbance: attenuation}", 1), "SET", "excitation: 400 nm, path: cell", 1) +
+			"  attenuation: {kind: correct.path, from: {curve: absorbances}, set: {path: cell}}\n"
+		s := runStudy(t, through, "sample\ns\n", map[string]string{"s.dat": emission, "s.txt": absorbance})
+		tab := s.table(t, "corrected", "corrected", "")
+		if y := column(t, tab, "signal", "1/s"); !near(y[1], 1188.5022, 1e-7) {
+			t.Errorf("%v", y)
+		}
+		// Both stages share the source. The part that the first one found, d/(1 − d²) with d = 1 %, meets the shifted cell 1 ± d of the
+		// second: of the exponent e·d to first order -e·d³ is left.
+		const d = 0.01
+		for i, part := range column(t, tab, "signal@constants.cell", "1/s") {
+			exponent := (0.1 + a[i+2]) / 2
+			side := func(d float64) float64 { return 1000 * math.Pow(10, exponent*(1-d/(1-d*d))*(1+d)) }
+			if want := (side(d) - side(-d)) / 2; !near(part, want, 1e-6) || math.Abs(part) > 1e-3*1000*math.Ln10*exponent*d {
+				t.Errorf("part %v at point %d, want %v", part, i+1, want)
+			}
+		}
+		if per := column(t, s.table(t, "attenuation", "per_length", ""), "absorbance@constants.cell", "1/cm"); len(per) == 0 || !near(per[0], -0.2*0.01, 1e-3) {
+			t.Errorf("part before: %v", per)
+		}
+	})
 	t.Run("an uncertain wavelength", func(t *testing.T) {
 		sloped := curveFile("wavelength [nm] | absorbance | u_absorbance", ax, []float64{0.3, 0.1, 0, 0, 0, 0}, flat(ax, 0.002))
 		tab := runInnerFilterStudy(t, "excitation: lamp, effect: excitation", emission, sloped).table(t, "corrected", "corrected", "")
@@ -164,6 +186,11 @@ func TestInnerFilterBadInput(t *testing.T) {
 			runInnerFilterStudy(t, c.set, c.emission, c.absorbance).refused(t, "corrected", "", c.want...)
 		})
 	}
+	t.Run("per length without a length, seen before any file is read", func(t *testing.T) {
+		text := strings.Replace(innerFilterStudy, `"raw/<sample>.txt"}`, `"raw/<sample>.txt", columns: {wavelength: nm, absorbance: 1/cm}}`, 1)
+		_, faults := loadStudy(t, strings.Replace(text, "SET", "excitation: 400 nm", 1), "sample\ns\n", map[string]string{"s.dat": emission, "s.txt": per})
+		holds(t, faults, "stage corrected", "per length, and no length is set", "add `path`")
+	})
 	t.Run("settings", func(t *testing.T) {
 		for set, words := range map[string][]string{
 			"geometry: centre":                       {"excitation"},

@@ -107,13 +107,11 @@ func TestPathBadInput(t *testing.T) {
 		s := runStudy(t, pathGraph("1 cm"), "sample\ns\n", map[string]string{"s.dat": strings.Replace(good, "absorbance", "absorbance [1/cm]", 1)})
 		s.refused(t, "attenuation", "", "cm⁻¹", "per length already", "take this stage out")
 	})
-	t.Run("twice, seen by check", func(t *testing.T) {
-		text := pathGraph("1 cm") + "  again: {kind: correct.path, from: {curve: attenuation}, set: {path: 1 cm}}\n"
-		text = strings.Replace(text, "kind: correct.path\n    from: {curve: scans}", "kind: correct.path\n    from: {curve: known}", 1)
-		text = strings.Replace(text, "  attenuation:", "  known: {kind: read, set: {files: \"raw/<sample>.txt\"}}\n  attenuation:", 1)
-		// units that only the files know are held against each other when they are read
-		s := runStudy(t, text, "sample\ns\n", map[string]string{"s.txt": good, "s.dat": good})
-		s.refused(t, "again", "", "per length already")
+	t.Run("twice, seen before any file is read", func(t *testing.T) {
+		text := strings.Replace(pathGraph("1 cm"), `"raw/<sample>.dat"}`, `"raw/<sample>.dat", columns: {wavelength: nm, absorbance: "1"}}`, 1) +
+			"  again: {kind: correct.path, from: {curve: attenuation}, set: {path: 1 cm}}\n"
+		_, faults := loadStudy(t, text, "sample\ns\n", map[string]string{"s.dat": good})
+		holds(t, faults, "stage again", "cm⁻¹", "per length already", "take this stage out")
 	})
 }
 

@@ -17,10 +17,10 @@ import (
 )
 
 // readKind reads the files of these tests: a line of heads `name [unit]`, then numbers between tabs, "-" for none. Values stay in the
-// units that the heads name, which must be those used inside.
+// units that the heads name, which must be those used inside. With columns (NAME: unit) the check of the study knows them before.
 var readKind = pipeline.Kind{
 	Name: "read", Revision: 1, Doc: "reads a table", Source: "common practice, no source", Methods: "read", Reads: true,
-	Outputs:  []pipeline.Output{{Name: "items", Doc: "the tables", Per: pipeline.PerAny, Form: pipeline.Curve, Open: true}, {Name: "row", Doc: "tables of one row", Per: pipeline.PerAny, Form: pipeline.Values, Open: true}},
+	Outputs:  []pipeline.Output{{Name: "items", Doc: "the tables", Per: pipeline.PerAny, Form: pipeline.Curve, Shape: readShape}, {Name: "row", Doc: "tables of one row", Per: pipeline.PerAny, Form: pipeline.Values, Open: true}},
 	Settings: func() any { return &readSettings{} },
 	Run:      runRead,
 }
@@ -28,6 +28,20 @@ var readKind = pipeline.Kind{
 type readSettings struct {
 	Files string `set:"files" key:"-" doc:"pattern of the files"`
 	Form  string `set:"form" oneof:"items|row" default:"items" doc:"output that the tables go to"`
+
+	Columns pipeline.Map[string] `set:"columns" default:"-" doc:"NAME: unit"`
+}
+
+func readShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
+	s := c.Settings.(*readSettings)
+	if len(s.Columns) == 0 {
+		return pipeline.UnknownShape()
+	}
+	var out []pipeline.Column
+	for _, n := range s.Columns {
+		out = append(out, pipeline.Column{Name: n.Key, Unit: n.Value})
+	}
+	return out, nil
 }
 
 func (s *readSettings) FilesPattern() string { return s.Files }
