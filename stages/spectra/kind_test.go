@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"slices"
@@ -62,6 +63,39 @@ func (s *readSettings) Brings() ([]pipeline.Brought, error) {
 	return out, nil
 }
 
+// moveKind moves a curve along its axis and scales it, by settings that may be uncertain.
+var moveKind = pipeline.Kind{
+	Name: "t.move", Revision: 1, Doc: "moves a curve", Source: "common practice, no source",
+	Ports: []pipeline.Port{{Name: "curve", Lead: true, Forms: []pipeline.Form{pipeline.Curve}, Doc: "curve",
+		Columns: []pipeline.Column{{Name: pipeline.AxisColumn, Unit: "nm"}, {Name: pipeline.ValueColumn, Unit: "*"}}}},
+	Outputs:  []pipeline.Output{{Name: "moved", Doc: "moved curve", Form: pipeline.Curve, Like: "curve"}},
+	Settings: func() any { return &moveSettings{} },
+	Run: func(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
+		s := call.Settings.(*moveSettings)
+		for i, lead := range call.Leads {
+			t := &table.Table{}
+			for k, c := range lead.Table.Columns {
+				v := slices.Clone(c.Floats)
+				for j := range v {
+					if k == 0 {
+						v[j] += s.By.Value
+					} else {
+						v[j] *= s.Times.Value
+					}
+				}
+				t.AddFloatValid(c.Name, c.Unit, v, c.Valid)
+			}
+			call.Give("moved", i, t)
+		}
+		return nil, nil
+	},
+}
+
+type moveSettings struct {
+	By    pipeline.Quantity `set:"by" unit:"nm" doc:"along the axis"`
+	Times pipeline.Quantity `set:"times" unit:"1" doc:"factor"`
+}
+
 // study runs a graph over files of curves; the sheet has a sample a file.
 func study(t *testing.T, files map[string]string, graph string) *pipeline.Outcome {
 	t.Helper()
@@ -80,7 +114,7 @@ func study(t *testing.T, files map[string]string, graph string) *pipeline.Outcom
 			t.Fatal(err)
 		}
 	}
-	p, faults := pipeline.Load(dir, []*pipeline.Kind{&readKind, &BandsKind})
+	p, faults := pipeline.Load(dir, []*pipeline.Kind{&readKind, &moveKind, &BandsKind})
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
@@ -204,6 +238,56 @@ func TestBandsKind(t *testing.T) {
 	}
 	if n < 10 {
 		t.Errorf("%d points used", n)
+	}
+}
+
+// Shared uncertainties of the axis and of the scale come out as parts: the maximum goes with the axis and not with
+// the scale, height and area the other way round; the centroid by −E²/hc. Width and ratios stay.
+func TestBandsKindSharedParts(t *testing.T) {
+	x := axis(420, 720, 1)
+	r := rand.New(rand.NewPCG(6, 2))
+	y := func(x float64) float64 {
+		return 3000*gauss(500, 12)(x) + 1000*gauss(640, 14)(x) + 5*r.NormFloat64()
+	}
+	graph := `graph:
+  scans: {kind: t.read, set: {files: <sample>.txt}}
+  moved: {kind: t.move, from: {curve: scans}, set: {by: 1.00(20) nm, times: 2.00(4)}}
+  bands: {kind: spectra.bands, from: {curve: moved}, set: {range: [430 nm, 575 nm], second-range: [576 nm, 710 nm]}}
+`
+	it, tab := item(t, study(t, map[string]string{"a": lines(x, y, func(float64) float64 { return 5 })}, graph), "bands", "bands", "a")
+	if tab == nil {
+		t.Fatal(it.Message)
+	}
+	if len(it.Flags) > 0 {
+		t.Errorf("flags %v", it.Flags)
+	}
+	e := number(t, tab, "centroid")
+	for _, c := range []struct {
+		column      string
+		axis, scale float64
+		tolerance   float64
+	}{
+		{"maximum", 0.2, 0, 1e-8},
+		{"height", 0, 0.02 * number(t, tab, "height"), 1e-9},
+		{"area", 0, 0.02 * number(t, tab, "area"), 1e-9},
+		{"centroid", -0.2 * e * e / hc, 0, 2e-3}, // a band of finite width: ⟨E²⟩ is above ⟨E⟩² by (0.06/2.47)² and noise
+		{"width", 0, 0, 1e-9},
+		{"height_ratio", 0, 0, 1e-12},
+		{"area_ratio", 0, 0, 1e-12},
+	} {
+		for source, want := range map[string]float64{"moved.by": c.axis, "moved.times": c.scale} {
+			got := 0.0
+			if p := tab.Col(c.column + "@" + source); p != nil {
+				got = p.Floats[0]
+			}
+			most := c.tolerance
+			if want != 0 {
+				most *= math.Abs(want)
+			}
+			if math.Abs(got-want) > most {
+				t.Errorf("part of %s in %s: %g, want %g", source, c.column, got, want)
+			}
+		}
 	}
 }
 
