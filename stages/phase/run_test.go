@@ -2,18 +2,21 @@ package phase_test
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 
+	"fascicle/catalog"
 	"fascicle/pipeline"
+	"fascicle/pipeline/formula"
 	"fascicle/pipeline/table"
-	"fascicle/stages/importing"
 	"fascicle/stages/phase"
 )
 
-var kinds = []*pipeline.Kind{&importing.ImportKind, &phase.SolutionKind}
+var kinds = []*pipeline.Kind{&readKind, &phase.SolutionKind, &phase.TransitionKind}
 
 // write makes a study of a sheet, a graph and raw files.
 func write(t testing.TB, sheet, graph string, raw map[string]string) string {
@@ -110,4 +113,47 @@ func TestDeclarations(t *testing.T) {
 	if err := pipeline.CheckKinds(kinds); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// readKind stands in for an import, so that these tests depend on no other family. The first line of a file names columns with units, which are
+// kept as they stand; one row is an item of values, several are a curve.
+var readKind = pipeline.Kind{
+	Name: "test.read", Revision: 1, Doc: "reads small tables", Source: "common practice, no source", Reads: true,
+	Outputs:  []pipeline.Output{{Name: "items", Doc: "tables", Per: pipeline.PerAny, Open: true}},
+	Settings: func() any { return &readSettings{} },
+	Run: func(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {
+		lines := strings.Split(strings.TrimSpace(string(call.File.Data)), "\n")
+		t := &table.Table{}
+		for i, head := range strings.Split(lines[0], ",") {
+			name, unit, _ := strings.Cut(strings.TrimSuffix(head, "]"), " [")
+			var v []float64
+			for _, line := range lines[1:] {
+				x, err := strconv.ParseFloat(strings.Split(line, ",")[i], 64)
+				if err != nil {
+					return nil, fmt.Errorf("no number: %w", err)
+				}
+				v = append(v, x)
+			}
+			pipeline.AddWithNaN(t, name, unit, v)
+		}
+		return nil, call.Stream("items", nil, t)
+	},
+}
+
+type readSettings struct {
+	Files string `set:"files" key:"-" doc:"pattern of the files"`
+}
+
+func (s *readSettings) FilesPattern() string { return s.Files }
+
+func (s *readSettings) Brings() ([]pipeline.Brought, error) {
+	p, err := catalog.ParsePattern(s.Files)
+	if err != nil {
+		return nil, err
+	}
+	var out []pipeline.Brought
+	for _, c := range p.Captures() {
+		out = append(out, pipeline.Brought{Name: c.Name, Sort: formula.Text, Where: "files"})
+	}
+	return out, nil
 }
