@@ -68,9 +68,6 @@ type Sheet struct {
 	columns map[string]int   // by name; `sample` is the first
 }
 
-// alsoColumn holds other spellings of the samples' names.
-const alsoColumn = "also"
-
 // ReadSheet reads a sheet. Name is what the study says under `samples`; of a workbook (.xlsx, .xlsm) the first sheet is read, or the one
 // that is named behind a `!`, as in `samples.xlsx!Runs` (see SheetFile, which gives the file to read data from).
 //
@@ -82,7 +79,8 @@ const alsoColumn = "also"
 // commas may stand between thousands, is refused.
 //
 // The first line that is not blank holds the heads, `name` or `name [unit]`; a head `name [date]` asks for dates. The first column names the
-// samples, whatever its head. The column `also` holds other spellings of them, several parted by `;` or `|`. A column whose head names a unit
+// samples, whatever its head. The column `also` holds other spellings of them, several parted by `;` or `|`; `date` holds dates, and
+// `preparation` labels what was made together (see Preparations). A column whose head names a unit
 // holds numbers in that unit (a cell may name another of the same dimension, and is converted); any other holds numbers if every cell that is
 // not empty reads as one, dates if every one is a date, else text. Lines and columns without any content are skipped.
 //

@@ -213,6 +213,9 @@ func TestSheetFaults(t *testing.T) {
 			`s.csv:1:15: found a second column "code"; expected one (the first is column 1); rename or remove one of them`}},
 		{"no head", "sample,,x\nA,1,2\n", []string{`s.csv:1:8: found a column without a head; expected a name in letters, digits and _; name the column or remove it`}},
 		{"unit at also", "sample,also [nm]\nA,b\n", []string{`s.csv:1:8: found a unit at the column also; expected other spellings of the samples; remove the unit`}},
+		{"unit at preparation", "sample,preparation [1]\nA,1\n", []string{`s.csv:1:8: found a unit at the column preparation; expected labels of what was made together; remove the unit`}},
+		{"column of the name date", "sample,date\nA,2031-03-04\nB,d2\n", []string{
+			`s.csv:3:3: sample B: found "d2" in column date; expected a date such as 2031-03-04 or 2031-03-04T15:04:05; correct the cell or leave it empty`}},
 		{"sample twice", "sample,x\nA,1\nB,1\n A ,2\n", []string{
 			`s.csv:4:1: found sample "A" a second time; expected one row a sample (the first is line 2); rename or remove one of them`}},
 		{"no sample", "sample,x\n,1\n", []string{

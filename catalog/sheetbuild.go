@@ -174,7 +174,9 @@ func (b *sheetBuilder) readHeads() {
 		switch {
 		case hasUnit && name == alsoColumn:
 			report("a unit at the column also", "other spellings of the samples", "remove the unit")
-		case hasUnit && unit == "date":
+		case hasUnit && name == preparationColumn:
+			report("a unit at the column preparation", "labels of what was made together", "remove the unit")
+		case hasUnit && unit == "date", !hasUnit && name == dateColumn:
 			b.dates[j] = true
 		case hasUnit:
 			if unit == "-" || unit == "\u2013" { // nobody writes this behind a number, and ParseUnit refuses it
