@@ -99,7 +99,7 @@ type InnerFilter struct {
 //
 // NaN is missing. given: places of an earlier call on the same spectra, or nil; then nothing is refused any more that it took.
 //
-// Errors: ErrAbsorbanceAxis; ErrNoAbsorbance, when a wavelength lies beyond the absorbance's, or there is no number at the exciting one;
+// Errors: ErrAbsorbanceAxis; ErrNoAbsorbance, when a wavelength with emission lies beyond the absorbance's, or there is no number at the exciting one;
 // ErrTooDark, when the absorbance at the exciting wavelength is above Highest. Emission points at which the absorbance is above Highest
 // have no result. It panics when lengths differ.
 func CorrectInnerFilter(x, y, u, ax, a, ua []float64, o InnerFilterOptions, given *Places) (InnerFilter, error) {
@@ -120,7 +120,7 @@ func CorrectInnerFilter(x, y, u, ax, a, ua []float64, o InnerFilterOptions, give
 	}
 	if given != nil {
 		r.Places = *given
-	} else if err := s.places(&r, x, o); err != nil {
+	} else if err := s.places(&r, x, y, o); err != nil {
 		return InnerFilter{}, err
 	}
 	var ex reading
@@ -210,8 +210,8 @@ func (s *absorbanceScan) check() error {
 	return nil
 }
 
-// places finds where each wavelength lies among the absorbance's.
-func (s *absorbanceScan) places(r *InnerFilter, x []float64, o InnerFilterOptions) error {
+// places finds where each wavelength lies among the absorbance's. Where the emission has no number none is needed.
+func (s *absorbanceScan) places(r *InnerFilter, x, y []float64, o InnerFilterOptions) error {
 	lo, hi := min(s.x[0], s.x[len(s.x)-1]), max(s.x[0], s.x[len(s.x)-1])
 	r.Places = Places{Emission: make([]Place, len(x))}
 	if o.Excitation {
@@ -227,7 +227,7 @@ func (s *absorbanceScan) places(r *InnerFilter, x []float64, o InnerFilterOption
 	j, lost, first, last := 0, 0, math.NaN(), math.NaN()
 	for i, at := range x {
 		var where place
-		if at-at != 0 {
+		if at-at != 0 || y[i] != y[i] {
 			r.Places.Emission[i].At = -1
 			r.Missing++
 			continue

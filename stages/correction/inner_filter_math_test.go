@@ -204,6 +204,10 @@ func TestCorrectInnerFilterMissing(t *testing.T) {
 	if !math.IsNaN(r.Em[1]) && !math.IsNaN(r.Em[3]) {
 		t.Errorf("absorbances %v where there is no result", r.Em)
 	}
+	// where there is no emission, no absorbance is needed
+	if r, err := CorrectInnerFilter([]float64{400, 900}, []float64{1, nan}, nil, ax, a, ua, InnerFilterOptions{Emission: true, Length: 1}, nil); err != nil || r.Missing != 1 || math.IsNaN(r.Y[0]) {
+		t.Errorf("no emission beyond the absorbance: %+v, %v", r.Y, err)
+	}
 	for name, us := range map[string][2][]float64{"emission": {nil, ua}, "absorbance": {u, nil}} {
 		if r, err := CorrectInnerFilter(x, y, us[0], ax, a, us[1], InnerFilterOptions{Emission: true, Length: 1}, nil); err != nil || r.U != nil {
 			t.Errorf("u of %s unknown: %v, %v", name, r.U, err)
