@@ -103,6 +103,7 @@ func (w *Workspace) accept() {
 	for i := range w.blocks {
 		b := &w.blocks[i]
 		b.phi, b.alt = b.alt, b.phi
+		b.devCur = b.dev
 	}
 }
 

@@ -37,7 +37,11 @@ func (w *Workspace) evaluate(pt *point, warm bool, enough float64) bool {
 		}
 		b.combine(b.alt, c, f)
 		if poisson {
-			b.dev = deviance(b.Y, f, w.tiny)
+			if warm {
+				b.dev = b.devCur + change(b.Y, w.cur.f[b.off:b.off+b.n], f, w.tiny)
+			} else {
+				b.dev = deviance(b.Y, f, w.tiny)
+			}
 			sum += b.dev
 		} else {
 			sum += squares(b, f)
@@ -47,7 +51,8 @@ func (w *Workspace) evaluate(pt *point, warm bool, enough float64) bool {
 		sum = 0
 		for i := range w.blocks {
 			b := &w.blocks[i]
-			sum += w.poissonLinear(b, pt.c[b.coff:b.coff+b.k], pt.f[b.off:b.off+b.n], b.dev)
+			b.dev = w.poissonLinear(b, pt.c[b.coff:b.coff+b.k], pt.f[b.off:b.off+b.n], b.dev)
+			sum += b.dev
 		}
 	}
 	if math.IsNaN(sum) || math.IsInf(sum, 0) {

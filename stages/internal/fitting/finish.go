@@ -27,6 +27,13 @@ func (w *Workspace) finish(dst *Result, status Status, err error) {
 	dst.C = append(dst.C, w.cur.c...)
 	dst.F = append(dst.F, w.cur.f...)
 	dst.Objective = w.cur.obj
+	if status == Converged && w.problem.Estimator == Poisson {
+		dst.Objective = 0 // without what the steps' rounding added up to
+		for i := range w.blocks {
+			b := &w.blocks[i]
+			dst.Objective += deviance(b.Y, dst.F[b.off:b.off+b.n], w.tiny)
+		}
+	}
 	t := len(dst.P) + len(dst.C)
 	grow(&dst.Cov, t*t)
 	grow(&dst.SD, t)

@@ -42,6 +42,37 @@ func deviance(n, m []float64, tiny float64) float64 {
 	return 2 * sum
 }
 
+// change is how much the deviance of counts n rises from means a, where it is
+// finite, to means b; +Inf when these are impossible. It costs less than the
+// deviance, and does not drown in its rounding where a and b are near:
+//
+//	ln(b/a) = 2·artanh(z),  z = (b−a)/(b+a)
+func change(n, a, b []float64, tiny float64) float64 {
+	a, b = a[:len(n)], b[:len(n)]
+	sum := 0.0
+	for i, y := range n {
+		from, to := a[i], b[i]
+		sum += to - from
+		if y == 0 {
+			if !(to >= -tiny) {
+				return math.Inf(1)
+			}
+			continue
+		}
+		if !(to > 0) {
+			return math.Inf(1)
+		}
+		z := (to - from) / (to + from)
+		if zz := z * z; zz < 0.0025 {
+			// The first term left out, z¹³/13, is 2e-17 of the sum at most.
+			sum -= y * 2 * z * (1 + zz*(1.0/3+zz*(1.0/5+zz*(1.0/7+zz*(1.0/9+zz*(1.0/11))))))
+		} else {
+			sum -= y * math.Log(to/from)
+		}
+	}
+	return 2 * sum
+}
+
 // possible tells whether deviance is finite.
 func possible(n, m []float64, tiny float64) bool {
 	for i, y := range n {

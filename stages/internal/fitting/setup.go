@@ -36,6 +36,7 @@ func (w *Workspace) setup(start []float64) (Status, error) {
 	}
 	for b := range w.blocks {
 		w.blocks[b].phi, w.blocks[b].alt = w.blocks[b].alt, w.blocks[b].phi
+		w.blocks[b].devCur = w.blocks[b].dev
 	}
 	return NotRun, nil
 }

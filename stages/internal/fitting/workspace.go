@@ -64,15 +64,15 @@ type point struct {
 // block is what the workspace keeps of a Block.
 type block struct {
 	*Block
-	n, k      int
-	off, coff int       // where its points and linear parameters begin
-	lfree     []int     // linear parameters that are not fixed
-	used      []int     // columns of the block's Jacobian whose parameter is free …
-	to        []int     // … and that parameter's place in Workspace.free
-	weight    []float64 // 1/u; empty: 1
-	phi, alt  []float64 // curves at cur and at next
-	dev       float64   // its part of the deviance
-	jac       []float64
+	n, k        int
+	off, coff   int       // where its points and linear parameters begin
+	lfree       []int     // linear parameters that are not fixed
+	used        []int     // columns of the block's Jacobian whose parameter is free …
+	to          []int     // … and that parameter's place in Workspace.free
+	weight      []float64 // 1/u; empty: 1
+	phi, alt    []float64 // curves at cur and at next
+	dev, devCur float64   // its part of the deviance, at next and at cur
+	jac         []float64
 	// tri is the triangle of the last linearisation, column by column, ld
 	// long: first the linear parameters in, then used, then the right side.
 	tri []float64
