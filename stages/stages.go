@@ -4,6 +4,7 @@ package stages
 import (
 	"fascicle/pipeline"
 	"fascicle/stages/correction"
+	"fascicle/stages/efficiency"
 	"fascicle/stages/importing"
 	"fascicle/stages/lifetime"
 	"fascicle/stages/phase"
@@ -25,7 +26,10 @@ func Kinds() []*pipeline.Kind {
 		&scattering.GuinierKind,
 		&lifetime.FitKind,
 		&spectra.BandsKind,
+		&efficiency.QuenchingKind,
+		&efficiency.LifetimeKind,
 		&phase.SolutionKind,
+		&phase.TransitionKind,
 		&relation.JoinKind,
 	}
 }
