@@ -27,5 +27,6 @@ func Kinds() []*pipeline.Kind {
 		&spectra.BandsKind,
 		&phase.SolutionKind,
 		&relation.JoinKind,
+		&relation.MeanKind,
 	}
 }
