@@ -193,8 +193,8 @@ func (rec *Record) sharedCurves(stage, item string, kinds []*Kind) []string {
 	}
 	seen := map[id]bool{}
 	var out []string
-	var visit func(x id, led bool)
-	visit = func(x id, led bool) {
+	var visit func(x id, led, many bool)
+	visit = func(x id, led, many bool) {
 		if seen[x] {
 			return
 		}
@@ -203,14 +203,23 @@ func (rec *Record) sharedCurves(stage, item string, kinds []*Kind) []string {
 		if g == nil {
 			return
 		}
-		if f := form(x); !led && serves[x] > 1 && (f == Curve || f == AnyForm && g.File != "") {
+		many = many || serves[x] > 1
+		if s := rec.stage(x.stage); s != nil && s.Kind == "" { // stages taken together: the item itself is further down
+			for _, src := range g.Sources {
+				if src.Item == x.item {
+					visit(id{src.Stage, src.Output, src.Item}, led, many)
+				}
+			}
+			return
+		}
+		if f := form(x); !led && many && (f == Curve || f == AnyForm && g.File != "") {
 			out = append(out, x.stage+" "+x.item)
 		}
 		for _, src := range g.Sources {
-			visit(id{src.Stage, src.Output, src.Item}, rec.leads(x.stage, src.Port, kinds))
+			visit(id{src.Stage, src.Output, src.Item}, rec.leads(x.stage, src.Port, kinds), false)
 		}
 	}
-	visit(id{stage: stage, item: item}, true)
+	visit(id{stage: stage, item: item}, true, false)
 	slices.Sort(out)
 	return out
 }
