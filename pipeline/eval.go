@@ -28,6 +28,9 @@ func (c *Call) Column(n ColumnName, in *Input) (Cell, error) {
 	}
 	f := n.formula
 	if f == nil {
+		if unit, ok := in.lacks(n.Name); ok {
+			return Cell{Unit: unit}, nil
+		}
 		// its columns were not known when the study was checked
 		var err error
 		if f, err = c.compile(n.Name, in); err != nil {
@@ -35,6 +38,19 @@ func (c *Call) Column(n ColumnName, in *Input) (Cell, error) {
 		}
 	}
 	return cellFrom(f.Eval(c.env(in)), f.Type()), nil
+}
+
+// lacks tells whether a column may be missing here, because its stage gave nothing for this row of a join, and its unit.
+func (in *Input) lacks(name string) (unit string, ok bool) {
+	if in.from == nil || in.from.it.group == nil {
+		return "", false
+	}
+	shape := in.from.it.group.stage.shapes[in.from.it.output]
+	c := findColumn(shape.Columns, name)
+	if c == nil || !c.Optional {
+		return "", false
+	}
+	return c.Unit.Code(), true
 }
 
 // Eval works out an expression for one lead item over the columns of all its partners at a port, named STAGE.NAME, and the lead's own

@@ -282,7 +282,7 @@ func because(it *item) string {
 }
 
 func (r *runner) missing(port string, it *item) Missing {
-	return Missing{Port: port, Stage: it.stage.name, Item: it.name, Sample: it.fields.sample(), State: it.state, Reason: it.message}
+	return Missing{Port: port, Stage: it.stage.name, Item: it.name, Sample: it.sample(), State: it.state, Reason: it.message}
 }
 
 // oneForAll makes sure that a port that takes one partner got one, the same for all lead items of the group.

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 
@@ -33,6 +34,16 @@ func (it *item) flagAt(level FlagLevel) string {
 		}
 	}
 	return ""
+}
+
+// sample is the sample that an item belongs to. What is made for a group of samples belongs to none, even where there is but one of them.
+func (it *item) sample() string {
+	if g := it.group; g != nil && it.lead < 0 && !g.stage.kind.Reads {
+		if by := g.stage.by; by.mode == "all" || by.mode == "fields" && !slices.Contains(by.names, "sample") {
+			return ""
+		}
+	}
+	return it.fields.sample()
 }
 
 // who names an item for people: its sample where it has one, else its name.

@@ -55,6 +55,30 @@ func (j *Joint) OwnCovariance() []float64 {
 	return v
 }
 
+// Where lists the numbers for which keep is true.
+func (j *Joint) Where(keep func(i int) bool) []int {
+	var at []int
+	for i := range j.X {
+		if keep(i) {
+			at = append(at, i)
+		}
+	}
+	return at
+}
+
+// Part gives some of the numbers, in the order given.
+func (j *Joint) Part(at []int) *Joint {
+	p := &Joint{Sources: j.Sources, Directions: j.Directions, nu: j.nu}
+	s := len(j.Sources)
+	for _, i := range at {
+		p.X, p.Unit = append(p.X, j.X[i]), append(p.Unit, j.Unit[i])
+		p.Known, p.Sure = append(p.Known, j.Known[i]), append(p.Sure, j.Sure[i])
+		p.Parts = append(p.Parts, j.Parts[i*s:(i+1)*s]...)
+		p.Own = append(p.Own, j.Own[i*j.Directions:(i+1)*j.Directions]...)
+	}
+	return p
+}
+
 // JointOf gives columns of some of the call's inputs, or expressions over them, with their joint covariance. An input that is not there
 // twice is meant: the same item given twice would count as two.
 func (c *Call) JointOf(inputs []*Input, columns ...ColumnName) (*Joint, error) {

@@ -120,7 +120,7 @@ func (w *Work) addParts(g *given, plus, minus *table.Table, src string, n int) {
 	moved := false
 	for i := range n {
 		c := &g.table.Columns[i]
-		if !moves(g.table, c) {
+		if !moves(g.table, c) || w.exact(g.output, c.Name) && !w.axis(g, i) {
 			continue
 		}
 		p, m := plus.Col(c.Name), minus.Col(c.Name)
@@ -158,6 +158,12 @@ func (w *Work) addParts(g *given, plus, minus *table.Table, src string, n int) {
 	if nu := w.carrier.nu[src]; moved && nu > 0 {
 		g.noteNu(src, nu)
 	}
+}
+
+// axis tells whether a column is the axis of a curve: it has no uncertainty of its own, but a calibration may move it.
+func (w *Work) axis(g *given, column int) bool {
+	o := w.check.output(g.output)
+	return column == 0 && o != nil && (o.Form == Curve || o.Form == AnyForm)
 }
 
 // noteNu keeps a source's degrees of freedom with the item that carries its parts.

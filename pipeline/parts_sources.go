@@ -1,7 +1,6 @@
 package pipeline
 
 import (
-	"maps"
 	"slices"
 	"strings"
 
@@ -228,105 +227,4 @@ func (k *Kind) exact(output, column string) bool {
 		}
 	}
 	return false
-}
-
-// sourcesReaching lists, for each stage, the sources that reach it, and those that are lost on the way because a kind does not let them
-// through. Cells are named by their column, items by their stage: which there will be is known when the study runs.
-func (p *Project) sourcesReaching() (reaching, lost map[*stage][]string) {
-	reaching, lost = map[*stage][]string{}, map[*stage][]string{}
-	for _, s := range p.stages {
-		have, gone := map[string]bool{}, map[string]bool{}
-		inherit := func(src source) {
-			for _, n := range reaching[src.stage] {
-				have[n] = true
-			}
-			for _, n := range lost[src.stage] {
-				gone[n] = true
-			}
-			if p.bearing[src] {
-				for _, n := range p.bearerNames(src) {
-					have[n] = true
-				}
-			}
-		}
-		for m := range s.together {
-			inherit(m)
-		}
-		for _, b := range s.ports {
-			for _, ref := range b.refs {
-				for _, src := range ref.sources {
-					inherit(src)
-				}
-			}
-		}
-		for _, n := range p.ownSources(s) {
-			have[n] = true
-		}
-		reaching[s] = slices.Sorted(maps.Keys(have))
-		if s.kind != nil && s.kind.Parts == NoParts {
-			lost[s] = reaching[s]
-		} else {
-			lost[s] = slices.Sorted(maps.Keys(gone))
-		}
-	}
-	return reaching, lost
-}
-
-// bearerNames names what an output's items are called as sources.
-func (p *Project) bearerNames(src source) []string {
-	if len(src.stage.together) > 0 {
-		var out []string
-		for m, name := range src.stage.together {
-			if name == src.output {
-				out = append(out, p.bearerNames(m)...)
-			}
-		}
-		return out
-	}
-	name := src.stage.name
-	if k := src.stage.kind; k != nil && len(k.Outputs) > 0 && k.Outputs[0].Name != src.output {
-		name += "." + src.output
-	}
-	return []string{name + "[…]"}
-}
-
-// ownSources lists the uncertain numbers that a stage's own settings bring in.
-func (p *Project) ownSources(s *stage) []string {
-	if s.settings == nil {
-		return nil
-	}
-	have := map[string]bool{}
-	expression := func(f *formula.Formula) {
-		r := p.reachOf(f)
-		for _, c := range r.constants {
-			have[constantsPrefix+c] = true
-		}
-		for _, id := range r.columns {
-			have[cellSource(p.fields.names[id], "…")] = true
-		}
-	}
-	quantity := func(q *Quantity) {
-		if q != nil && q.U > 0 {
-			have[q.Source] = true
-		}
-	}
-	eachSetting(reflectElem(s.settings), func(x any) {
-		switch x := x.(type) {
-		case *Quantity:
-			quantity(x)
-		case *Field:
-			quantity(x.fixed)
-			expression(x.formula)
-		case *ColumnName:
-			expression(x.formula)
-		case *Expr:
-			expression(x.formula)
-		}
-	})
-	return slices.Sorted(maps.Keys(have))
-}
-
-func (p *Project) missingParts() map[*stage][]string {
-	_, lost := p.sourcesReaching()
-	return lost
 }

@@ -238,6 +238,9 @@ func (l *loader) makeStages() {
 	}
 	for i := range l.Study.Graph {
 		decl := &l.Study.Graph[i]
+		if n := decl.Name.Value; n == "constants" || n == "sheet" {
+			l.fail(decl.Name.Pos, fmt.Sprintf("a stage called %q", n), "another name: sources of uncertainty are called constants.NAME and sheet.COLUMN[SAMPLE]", "rename the stage")
+		}
 		s := &stage{name: decl.Name.Value, decl: decl}
 		if len(decl.Items) == 0 {
 			at := slices.IndexFunc(l.kinds, func(k *Kind) bool { return k.Name == decl.Kind.Value })

@@ -323,6 +323,11 @@ func addColumn(columns []ColumnShape, c Column, ports map[string][]Arriving) []C
 	}
 	if have := findColumn(columns, c.Name); have != nil {
 		have.Unit, have.Any, have.Text, have.U = shape.Unit, shape.Any, shape.Text, shape.U
+		for i := range columns { // its uncertainty and its bounds change with it
+			if n := columns[i].Name; n == "u_"+have.Name || n == have.Name+"_lo" || n == have.Name+"_hi" {
+				columns[i].Unit, columns[i].Any = shape.Unit, shape.Any
+			}
+		}
 		return columns
 	}
 	return append(columns, shape)

@@ -1,6 +1,7 @@
 package pipeline
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -22,8 +23,11 @@ type Lineage struct {
 // Budget splits a number's uncertainty: each share is a fraction of u².
 type Budget struct {
 	U      *float64      `json:"u"`
+	Nu     *float64      `json:"nu,omitempty"` // degrees of freedom of U, where they are finite
 	Shares []BudgetShare `json:"shares"`
 	Note   string        `json:"note,omitempty"`
+	// SharedNoise names curves whose noise several results have in common: it counts in the own part of each.
+	SharedNoise []string `json:"shared_noise,omitempty"`
 }
 
 // BudgetShare is the part of one source in u².
@@ -128,16 +132,28 @@ func Trace(dir string, kinds []*Kind, address string) (*Lineage, error) {
 		raw[f.Path] = f.SHA256
 	}
 	l.Root = rec.node(v.Stage, "", v.Item, "", raw, map[*RecordGroup]bool{})
+	if v.Own != nil && *v.Own > 0 {
+		l.Budget.SharedNoise = rec.sharedCurves(v.Stage, v.Item, kinds)
+	}
 	return l, nil
 }
 
 func budget(v *Value) Budget {
-	b := Budget{U: v.U}
+	b := Budget{U: v.U, Nu: v.Nu}
+	switch {
+	case len(v.Unknown) > 0:
+		b.Note = "it is not known, because the part of " + shortList(v.Unknown, 4) + " is not"
+	case v.Exact:
+		b.Note = "none: a count or a choice"
+	case v.U == nil:
+		b.Note = "it is not known"
+	case *v.U == 0:
+		b.Note = "none: nothing that it is made from has an uncertainty"
+	}
+	if v.U == nil && v.Own != nil {
+		b.Note += "; its own part is " + catalog.FormatPlain(*v.Own)
+	}
 	if v.U == nil || *v.U == 0 {
-		b.Note = "its uncertainty is not known"
-		if v.Own != nil {
-			b.Note = "the shared parts are not all in it; its own part is " + catalog.FormatPlain(*v.Own)
-		}
 		return b
 	}
 	uu := *v.U * *v.U
@@ -148,6 +164,77 @@ func budget(v *Value) Budget {
 		b.Shares = append(b.Shares, BudgetShare{s, v.Parts[s], v.Parts[s] * v.Parts[s] / uu})
 	}
 	return b
+}
+
+// sharedCurves lists the curves that a value was made from and that serve several groups: a solvent, a response.
+func (rec *Record) sharedCurves(stage, item string, kinds []*Kind) []string {
+	type id struct{ stage, output, item string }
+	form := func(x id) Form {
+		s := rec.stage(x.stage)
+		for _, k := range kinds {
+			for _, o := range k.Outputs {
+				if s != nil && k.Name == s.Kind && o.Name == x.output {
+					return o.Form
+				}
+			}
+		}
+		return AnyForm
+	}
+	serves := map[id]int{}
+	for i := range rec.Stages {
+		for j := range rec.Stages[i].Groups {
+			if rec.Stages[i].Kind == "" {
+				continue
+			}
+			for _, src := range rec.Stages[i].Groups[j].Sources {
+				serves[id{src.Stage, src.Output, src.Item}]++
+			}
+		}
+	}
+	seen := map[id]bool{}
+	var out []string
+	var visit func(x id, led, many bool)
+	visit = func(x id, led, many bool) {
+		if seen[x] {
+			return
+		}
+		seen[x] = true
+		g := rec.groupOf(x.stage, x.output, x.item)
+		if g == nil {
+			return
+		}
+		many = many || serves[x] > 1
+		if s := rec.stage(x.stage); s != nil && s.Kind == "" { // stages taken together: the item itself is further down
+			for _, src := range g.Sources {
+				if src.Item == x.item {
+					visit(id{src.Stage, src.Output, src.Item}, led, many)
+				}
+			}
+			return
+		}
+		if f := form(x); !led && many && (f == Curve || f == AnyForm && g.File != "") {
+			out = append(out, x.stage+" "+x.item)
+		}
+		for _, src := range g.Sources {
+			visit(id{src.Stage, src.Output, src.Item}, rec.leads(x.stage, src.Port, kinds), false)
+		}
+	}
+	visit(id{stage: stage, item: item}, true, false)
+	slices.Sort(out)
+	return out
+}
+
+// leads tells whether a port of a stage's kind leads: what comes through it is the result's own.
+func (rec *Record) leads(stage, port string, kinds []*Kind) bool {
+	s := rec.stage(stage)
+	for _, k := range kinds {
+		for _, p := range k.Ports {
+			if s != nil && k.Name == s.Kind && p.Name == port {
+				return p.Lead
+			}
+		}
+	}
+	return true
 }
 
 func sortedSources(m map[string]float64) []string {
@@ -212,9 +299,17 @@ func (l *Lineage) Text() string {
 		setLine(&b, "uncertainty: %s", l.Budget.Note)
 	} else {
 		b.WriteString("uncertainty, as fractions of u²:\n")
-		for _, s := range l.Budget.Shares {
+		shares := slices.Clone(l.Budget.Shares)
+		slices.SortStableFunc(shares, func(x, y BudgetShare) int { return cmp.Compare(y.Fraction, x.Fraction) })
+		for _, s := range shares {
 			setLine(&b, "  %5.1f %%  %s (%s)", 100*s.Fraction, s.Source, catalog.Format(s.Part, 0, mustUnitOrOne(v.Unit)))
 		}
+		if l.Budget.Nu != nil {
+			setLine(&b, "  with %.4g degrees of freedom", *l.Budget.Nu)
+		}
+	}
+	if n := l.Budget.SharedNoise; len(n) > 0 {
+		setLine(&b, "  the noise of %s, which serves others too, counts in its own part", shortList(n, 4))
 	}
 	setLine(&b, "made from (run %d):", l.Run)
 	l.write(&b, l.Root, "  ")

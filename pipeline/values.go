@@ -284,7 +284,7 @@ func (r *runner) complete(o *Outcome) map[string]*item {
 			}
 		}
 		for _, it := range r.items[s] {
-			io := ItemOutcome{Stage: s.name, Output: it.output, Form: it.form, Name: it.name, Sample: it.fields.sample(), State: it.state, Message: it.message, Flags: it.flags, Hash: it.hash, Size: it.size, Lead: it.lead}
+			io := ItemOutcome{Stage: s.name, Output: it.output, Form: it.form, Name: it.name, Sample: it.sample(), State: it.state, Message: it.message, Flags: it.flags, Hash: it.hash, Size: it.size, Lead: it.lead}
 			if it.fields.row != nil && len(it.fields.own) == 0 {
 				if named[it.fields.row] == nil {
 					named[it.fields.row] = it.fields.named(t)

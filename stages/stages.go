@@ -31,5 +31,6 @@ func Kinds() []*pipeline.Kind {
 		&phase.SolutionKind,
 		&phase.TransitionKind,
 		&relation.JoinKind,
+		&relation.MeanKind,
 	}
 }

@@ -56,6 +56,7 @@ func (a *app) check(ctx context.Context, dir string) int {
 		a.say("remark: %s", r)
 		a.line(remarkLine{event{"remark"}, r})
 	}
+	a.sources(p.SharedSources())
 	end := checkEnd{event{"end"}, 0, problems, len(p.Study.Graph), len(p.Sheet.Rows), len(files)}
 	a.line(end)
 	what := fmt.Sprintf("%s, %s, %s", plural(end.Stages, "stage"), plural(end.Samples, "sample"), plural(end.Files, "file"))
@@ -65,6 +66,29 @@ func (a *app) check(ctx context.Context, dir string) int {
 	}
 	a.say("in order: %s", what)
 	return statusGood
+}
+
+// sources lists the uncertain numbers that samples share, and how far each reaches.
+func (a *app) sources(list []pipeline.SharedSource) {
+	for _, s := range list {
+		a.line(sourceLine{event{"source"}, s})
+		text := fmt.Sprintf("uncertain: %s, %s; reaches %s", s.Name, s.Value, strings.Join(s.Stages, ", "))
+		if len(s.Stages) == 0 {
+			text = fmt.Sprintf("uncertain: %s, %s; reaches no stage", s.Name, s.Value)
+		}
+		if len(s.Lost) > 0 {
+			text += "; its part is not carried by " + strings.Join(s.Lost, ", ")
+		}
+		if s.Remark != "" {
+			text += "; " + s.Remark
+		}
+		a.say("%s", text)
+	}
+}
+
+type sourceLine struct {
+	event
+	pipeline.SharedSource
 }
 
 type fileLine struct {

@@ -50,7 +50,7 @@ func (a *app) demo(ctx context.Context, dir string) int {
 	if err := study.Write(ctx, dir); err != nil {
 		return a.fail(ctx, err)
 	}
-	a.say("wrote %s: %d mixtures and %d solvents; the raw file of %s is empty on purpose", dir, study.Mixtures, study.Others, demo.Broken)
+	a.say("wrote %s: %d mixtures and %d solvents and plates; the raw file of %s is empty on purpose", dir, study.Mixtures, study.Others, demo.Broken)
 	a.line(demoLine{event{"demo"}, dir, len(study.Files), demo.Broken})
 	p, faults := pipeline.Load(dir, a.kinds)
 	if len(faults) > 0 {
@@ -86,7 +86,7 @@ func (a *app) truth(t demo.Truth, values []pipeline.Value, surprises []string) {
 		worst := demo.Largest(scores)
 		line.LargestZ = worst.Z
 		a.say("%d of %d values of truth.json were found; farthest from it is %s of %s, %.1f of its own uncertainties away",
-			len(scores), len(t.Values), worst.Name, worst.Sample, worst.Z)
+			len(scores), len(t.Values), worst.Name, worst.Sample+worst.Series, worst.Z)
 	}
 	a.line(line)
 }

@@ -21,7 +21,7 @@ import (
 func TestDemoStudy(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "study")
 	made := fascicle(t, "demo", dir)
-	made.want(t, 0, []string{"wrote " + dir, "12 mixtures", "22 of 22 values", "1 failed", demo.Broken, filepath.Join(dir, "out", "report.html")}, nil)
+	made.want(t, 0, []string{"wrote " + dir, "12 mixtures", "24 of 24 values", "1 failed", demo.Broken, filepath.Join(dir, "out", "report.html")}, nil)
 	if made.err != "" {
 		t.Errorf("stderr: %s", made.err)
 	}
@@ -60,10 +60,10 @@ func TestDemoStudy(t *testing.T) {
 	})
 
 	t.Run("check", func(t *testing.T) {
-		fascicle(t, "check", dir).want(t, 0, []string{"day_one takes 8 files", "day_two takes 8 files", "16 samples, 16 files"}, nil)
+		fascicle(t, "check", dir).want(t, 0, []string{"day_one takes 9 files", "day_two takes 9 files", "18 samples, 18 files"}, nil)
 		lines := fascicle(t, "check", "--json", dir).lines(t)
 		last := lines[len(lines)-1]
-		if last["event"] != "end" || last["files"] != 16.0 || last["faults"] != 0.0 {
+		if last["event"] != "end" || last["files"] != 18.0 || last["faults"] != 0.0 {
 			t.Errorf("last line: %v", last)
 		}
 		stray := filepath.Join(dir, "raw", "d1", "stranger.dat") // its sample is not in the sheet
@@ -78,6 +78,8 @@ func TestDemoStudy(t *testing.T) {
 
 	t.Run("trace", func(t *testing.T) {
 		fascicle(t, "trace", dir, "N15/guinier/Rg_1").want(t, 0, []string{"raw/d1/N15.dat", "raw/d1/N-solvent-1.dat", "scale = 1.004"}, nil)
+		fascicle(t, "trace", dir, "N15/guinier/I0_1").want(t, 0, []string{"fractions of u²", "  own part (", " constants.plate_level (", " constants.capillary (", " constants.plate (",
+			" constants.monitor_ratio (", " day_scale[day=d1] (", "the noise of day_one day=d1,sample=N-solvent-1, which serves others too, counts in its own part"}, nil)
 		fascicle(t, "trace", dir, "N15/guinier/Rg_7").want(t, 2, nil, []string{"Rg_7"})
 		lines := fascicle(t, "trace", "--json", dir, "N15/guinier/Rg_1").lines(t)
 		if lines[0]["event"] != "lineage" || lines[0]["lineage"] == nil {
@@ -88,8 +90,8 @@ func TestDemoStudy(t *testing.T) {
 	t.Run("labelled run after a change, and compare", func(t *testing.T) {
 		study := filepath.Join(dir, "study.yaml")
 		edit(t, study, "monitor_ratio: 1.004", "monitor_ratio: 1.010")
-		fascicle(t, "run", "--label", "shifted", "--why", dir).want(t, 1, []string{"particles day=d1,sample=N15: scale = 1.01 (constants.monitor_ratio)\n", "guinier day=d1,sample=N15: "}, nil)
-		fascicle(t, "compare", dir).want(t, 0, []string{"N15/guinier/Rg_1", "particles.scale: 1.004 (constants.monitor_ratio) → 1.01 (constants.monitor_ratio)"}, nil)
+		fascicle(t, "run", "--label", "shifted", "--why", dir).want(t, 1, []string{"particles day=d1,sample=N15: scale = 1.01 ± 0.003 (constants.monitor_ratio)\n", "guinier day=d1,sample=N15: "}, nil)
+		fascicle(t, "compare", dir).want(t, 0, []string{"N15/guinier/Rg_1", "particles.scale: 1.004 ± 0.003 (constants.monitor_ratio) → 1.01 ± 0.003 (constants.monitor_ratio)"}, nil)
 		fascicle(t, "compare", dir, "shifted", "nonsense").want(t, 2, nil, []string{"nonsense"})
 		lines := fascicle(t, "compare", "--json", dir).lines(t)
 		if lines[0]["event"] != "comparison" {

@@ -225,7 +225,6 @@ func badSheets() []badCase {
 		sheet("cell too few", "B,mixture,NaCl,0.2", "B,mixture,NaCl"),
 		sheet("cell too many", "B,mixture,NaCl,0.2", "B,mixture,NaCl,0.2,7"),
 		sheet("open quote", "B,mixture", "B,\"mixture"),
-		sheet("not UTF-8", "B,mixture", "B,mixt\xfcre"),
 		{"setting from a column in another unit", "check", edited("study.yaml", "scale: ratio", "scale: amount"), 2, nil, nil},
 		{"setting that takes no column", "check", edited("study.yaml", "from: {curve: particles}", "from: {curve: particles}\n    set: {range: [amount, 1 1/nm]}"), 2, nil, nil},
 		{"unit missing, in a condition", "check", all(edited("samples.csv", "amount [mol/L]", "amount"),

@@ -22,7 +22,7 @@ func dayTwo(r row, c curve) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "Ring average;%s;\r\nExposure;%d s;\r\n;;\r\nq;I;sigma\r\n", r.sample, seconds(r))
 	for k := range c.q {
-		line := fmt.Sprintf("%.7f;%.7f;%.4e\r\n", c.q[k], c.i[k], c.u[k])
+		line := fmt.Sprintf("%.7f;%.6f;%.4e\r\n", c.q[k], c.i[k], c.u[k])
 		b.WriteString(strings.ReplaceAll(line, ".", ","))
 	}
 	fmt.Fprintf(&b, "Points;%d;\r\n", len(c.q))
@@ -31,8 +31,11 @@ func dayTwo(r row, c curve) []byte {
 
 // seconds of exposure, as the headers say it.
 func seconds(r row) int {
-	if r.solvent() {
+	switch {
+	case r.solvent():
 		return 300 * patience
+	case r.plate():
+		return 1
 	}
 	return 300
 }

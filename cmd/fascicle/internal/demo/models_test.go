@@ -89,7 +89,7 @@ func TestSchulzLimits(t *testing.T) {
 // Scattering of X-rays, 1955, from memory).
 func TestParticlesHaveTheirRg(t *testing.T) {
 	for _, r := range rows(t) {
-		if r.solvent() {
+		if !r.mixture() {
 			continue
 		}
 		p := particleOf(r)

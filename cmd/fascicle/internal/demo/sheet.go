@@ -16,6 +16,8 @@ type row struct {
 }
 
 func (r row) solvent() bool { return r.role == "solvent" }
+func (r row) plate() bool   { return r.role == "plate" }
+func (r row) mixture() bool { return !r.solvent() && !r.plate() }
 
 // readSheet reads the study's own sheet. The simulator reads it by itself, apart from the code that the program uses.
 func readSheet(study fs.FS) ([]row, error) {
@@ -38,10 +40,10 @@ func readSheet(study fs.FS) ([]row, error) {
 	var rows []row
 	for _, rec := range records[1:] {
 		r := row{sample: rec[place["sample"]], role: rec[place["role"]], salt: rec[place["salt"]], day: rec[place["day"]]}
-		if _, ok := salts[r.salt]; !ok {
+		if _, ok := salts[r.salt]; !ok && !r.plate() {
 			return nil, fmt.Errorf("samples.csv: sample %s: nothing is known of salt %q", r.sample, r.salt)
 		}
-		if !r.solvent() {
+		if r.mixture() {
 			if r.fraction, err = strconv.ParseFloat(rec[place["fraction"]], 64); err != nil {
 				return nil, fmt.Errorf("samples.csv: sample %s: fraction: %w", r.sample, err)
 			}

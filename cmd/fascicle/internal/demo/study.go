@@ -27,18 +27,22 @@ type File struct {
 // Study is the whole demo in memory.
 type Study struct {
 	Files            []File
-	Mixtures, Others int // how many mixtures and solvents there are
+	Mixtures, Others int // how many mixtures, and how many solvents and plates, there are
 	Truth            Truth
 }
 
 // Make simulates the study.
-func Make() (*Study, error) {
+func Make() (*Study, error) { return simulated(seed) }
+
+// simulated is the study of one seed: its own noise, and its own draws of what the study states.
+func simulated(seed uint64) (*Study, error) {
 	source := pipelines.FirstLook()
 	rows, err := readSheet(source)
 	if err != nil {
 		return nil, err
 	}
-	s := &Study{Truth: truthOf(rows)}
+	w := newWorld(seed)
+	s := &Study{Truth: truthOf(rows, w)}
 	for _, name := range []string{"study.yaml", "samples.csv"} {
 		data, err := fs.ReadFile(source, name)
 		if err != nil {
@@ -47,12 +51,12 @@ func Make() (*Study, error) {
 		s.Files = append(s.Files, File{name, data})
 	}
 	for _, r := range rows {
-		if r.solvent() {
-			s.Others++
-		} else {
+		if r.mixture() {
 			s.Mixtures++
+		} else {
+			s.Others++
 		}
-		s.Files = append(s.Files, rawFile(r))
+		s.Files = append(s.Files, w.rawFile(r))
 	}
 	truth, err := json.MarshalIndent(s.Truth, "", "  ")
 	if err != nil {
@@ -63,14 +67,14 @@ func Make() (*Study, error) {
 }
 
 // rawFile is the file that the instrument of the row's day wrote.
-func rawFile(r row) File {
+func (w *world) rawFile(r row) File {
 	write, ext := dayOne, ".dat"
 	if r.day == "d2" {
 		write, ext = dayTwo, ".csv"
 	}
 	f := File{Name: "raw/" + r.day + "/" + r.sample + ext}
 	if r.sample != Broken {
-		f.Data = write(r, simulate(r, seed))
+		f.Data = write(r, w.simulate(r))
 	}
 	return f
 }

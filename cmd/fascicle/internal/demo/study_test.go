@@ -82,15 +82,15 @@ func TestTruthFile(t *testing.T) {
 	if err := json.Unmarshal(last.Data, &got); err != nil || last.Name != "truth.json" {
 		t.Fatal(last.Name, err)
 	}
-	if len(got.Values) != 22 { // two numbers each of eleven samples
+	if len(got.Values) != 24 { // two numbers each of eleven samples, a factor a day
 		t.Errorf("%d values", len(got.Values))
 	}
 	want := map[string]any{"sample": "N15", "stage": "guinier", "name": "Rg_1", "value": s.Truth.Values[0].Value}
 	if d := cmp.Diff(want, got.Values[0]); d != "" {
 		t.Error(d)
 	}
-	if d := cmp.Diff(map[string]float64{}, got.Draws); d != "" {
-		t.Error(d)
+	if d := cmp.Diff(s.Truth.Draws, got.Draws); d != "" || len(got.Draws) != 4 {
+		t.Error(got.Draws, d)
 	}
 	for _, v := range got.Values {
 		if v["sample"] == Broken {
@@ -101,19 +101,28 @@ func TestTruthFile(t *testing.T) {
 
 func TestScores(t *testing.T) {
 	f := func(x float64) *float64 { return &x }
+	of := func(sample string, value float64) TrueValue {
+		return TrueValue{Sample: sample, Stage: "guinier", Name: "Rg_1", Value: value}
+	}
 	truth := Truth{
-		Values: []TrueValue{{"A", "guinier", "Rg_1", 3}, {"B", "guinier", "Rg_1", 4}, {"C", "guinier", "Rg_1", 5}},
+		Values: []TrueValue{of("A", 3), of("B", 4), of("C", 5), of("D", 6), {Series: "day=d1", Stage: "scale", Name: "factor", Value: 1}},
 		Draws:  map[string]float64{"s": 2},
 	}
+	found := func(sample, stage string, value, own *float64, parts map[string]float64) pipeline.Value {
+		return pipeline.Value{Sample: sample, Stage: stage, Name: "Rg_1", Value: value, Own: own, U: own, Parts: parts}
+	}
 	scores, missing := truth.Scores([]pipeline.Value{
-		{Sample: "A", Stage: "guinier", Name: "Rg_1", Value: f(3.5), Own: f(0.1), Parts: map[string]float64{"s": 0.1, "other": 1}},
-		{Sample: "B", Stage: "guinier", Name: "Rg_1", Value: nil, Own: f(0.1)},
-		{Sample: "C", Stage: "elsewhere", Name: "Rg_1", Value: f(5), Own: f(0.1)},
+		found("A", "guinier", f(3.5), f(0.1), map[string]float64{"s": 0.1, "scale[day=d1]": 0.05}),
+		found("B", "guinier", nil, f(0.1), nil),
+		found("C", "elsewhere", f(5), f(0.1), nil),
+		found("D", "guinier", f(6), f(0.1), map[string]float64{"unheard of": 1}),
+		{Series: "day=d1", Item: "day=d1", Stage: "scale", Name: "factor", Value: f(1.3), Own: f(0.1), U: f(0.1), Parts: map[string]float64{"s": 0.2}},
 	})
-	if len(scores) != 1 || math.Abs(scores[0].Z-3) > 1e-12 { // (3.5 − 3 − 0.1·2)/0.1, by hand
+	// by hand: the factor lies (1.3 − 1 − 0.2·2)/0.1 = −1 own parts off, Rg (3.5 − 3 − 0.1·2 + 0.05·1)/0.1 = 3.5
+	if len(scores) != 2 || math.Abs(scores[0].Z-3.5) > 1e-12 || math.Abs(scores[1].Z+1) > 1e-12 {
 		t.Errorf("scores: %v", scores)
 	}
-	if d := cmp.Diff(truth.Values[1:], missing); d != "" {
+	if d := cmp.Diff(truth.Values[1:4], missing); d != "" {
 		t.Error(d)
 	}
 	if got := Largest([]Score{{Z: 1}, {Z: -2}, {Z: 1.5}}).Z; got != -2 {
