@@ -14,6 +14,9 @@ func (s *importSettings) eachText(data []byte, path string, yield func(*Text) er
 	if err != nil {
 		return err
 	}
+	if isJCAMP(data) {
+		return EachJCAMP(data, yield)
+	}
 	if s.Layout == string(Found) && s.Curves == "" {
 		x, err := ParseText(data)
 		switch {
@@ -29,13 +32,25 @@ func (s *importSettings) eachText(data []byte, path string, yield func(*Text) er
 	return EachCurve(data, s.options(), yield)
 }
 
-// misread says whether a text that was read as one curve is likelier to be something else.
+// misread says whether a text that was read as one curve is something else: a table of words and numbers with a few numbers above it, pairs of columns,
+// or cells with blanks between thousands.
 func (s *importSettings) misread(data []byte, x *Text) bool {
-	if ambiguousBlanks(data, x) || x.Rows() < 10 && x.Lines > 4*x.Rows() {
+	if ambiguousBlanks(data, x) {
 		return true
 	}
-	n := len(x.Columns)
-	return n == MaxColumns && len(s.Columns) <= 2
+	few := x.Rows() < 10 && x.Lines > 4*x.Rows()
+	if !few && (len(x.Columns) != MaxColumns || len(s.Columns) > 2) {
+		return false
+	}
+	f, err := openLayout(data, s.options())
+	if err != nil {
+		return false
+	}
+	main := &f.spans[f.main]
+	if main.mixed() {
+		return main.rows > x.Rows()
+	}
+	return len(x.Columns) == MaxColumns && f.wideOrPairs() == Pairs
 }
 
 // options is what the study says of files of several curves.

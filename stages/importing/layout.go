@@ -52,14 +52,23 @@ func (o *Options) named() bool { return len(o.Keys) > 0 }
 // Errors are *LineError: no numbers, an axis that is not to be found, columns that do not come out even, names that are missing, and what yield
 // returns.
 func EachCurve(data []byte, o Options, yield func(*Text) error) error {
-	data, notes, err := plainText(data)
+	f, err := openLayout(data, o)
 	if err != nil {
 		return err
+	}
+	return f.each(yield)
+}
+
+// openLayout finds the runs of numbers in a text.
+func openLayout(data []byte, o Options) (*layoutFile, error) {
+	data, notes, err := plainText(data)
+	if err != nil {
+		return nil, err
 	}
 	l, group := findCells(data)
 	all, lines, err := spans(data, l, group)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if group != 0 {
 		notes = append(notes, Note{Text: fmt.Sprintf("%q stands between thousands in this file", group)})
@@ -72,9 +81,9 @@ func EachCurve(data []byte, o Options, yield func(*Text) error) error {
 		}
 	}
 	if f.main < 0 {
-		return &LineError{0, fmt.Sprintf("no table of numbers in %d lines", lines), "rows of numbers", "look at the file: is it the export of this measurement?"}
+		return nil, &LineError{0, fmt.Sprintf("no table of numbers in %d lines", lines), "rows of numbers", "look at the file: is it the export of this measurement?"}
 	}
-	return f.each(yield)
+	return f, nil
 }
 
 // layoutFile is a text whose runs of numbers are known.
