@@ -145,23 +145,29 @@ func (p *page) budget(b budgetOf) {
 		p.text(part)
 		p.raw("</td></tr>\n")
 	}
-	switch {
-	case v.Own != nil && *v.Own > 0:
-		row(fraction(*v.Own, v.U), rough(*v.Own, unit), func() { p.raw("own part") })
-	case v.Own == nil && !v.Exact:
-		row(math.NaN(), "not known", func() { p.raw("own part") })
+	list := parts(v)
+	if v.Own != nil && *v.Own > 0 {
+		own := share{part: *v.Own, fraction: fraction(*v.Own, v.U)}
+		at, _ := slices.BinarySearchFunc(list, own.part, func(a share, x float64) int { return cmp.Compare(x, math.Abs(a.part)) })
+		list = slices.Insert(list, at, own)
 	}
 	tiny, sum := 0, 0.0
-	for _, s := range parts(v) {
-		if s.fraction < tinyShare {
+	for _, s := range list {
+		switch {
+		case s.source == "":
+			row(s.fraction, rough(s.part, unit), func() { p.raw("own part") })
+		case s.fraction < tinyShare:
 			tiny++
 			sum += s.fraction
-			continue
+		default:
+			row(s.fraction, signed(s.part, unit), func() { p.source(s.source) })
 		}
-		row(s.fraction, signed(s.part, unit), func() { p.source(s.source) })
 	}
 	if tiny > 0 {
 		row(sum, "", func() { p.raw(strconv.Itoa(tiny), " more") })
+	}
+	if v.Own == nil && !v.Exact {
+		row(math.NaN(), "not known", func() { p.raw("own part") })
 	}
 	for _, s := range v.Unknown {
 		row(math.NaN(), "not known", func() { p.source(s) })
@@ -180,13 +186,13 @@ func (p *page) budget(b budgetOf) {
 func (m *model) budgetWords(v *pipeline.Value) string {
 	var words []string
 	if len(v.Unknown) > 0 {
-		words = append(words, partsOf(v.Unknown)+isAre(len(v.Unknown))+"not known, and so u is not.")
+		words = append(words, "A part is not known, and so u is not.")
 	}
 	if v.U != nil && v.Nu != nil {
 		text := digits(*v.Nu, 3) + " degrees of freedom"
 		if *v.Nu < fewFreedom && v.Bound == "" {
 			k := coverageFactor(*v.Nu)
-			text += ": 95 % lie within ± " + rough(k**v.U, m.unit(v.Unit)) + ", k = " + digits(k, 3)
+			text += ": 95 % interval ±\u00a0" + rough(k**v.U, m.unit(v.Unit)) + ", k\u00a0=\u00a0" + digits(k, 3)
 		}
 		words = append(words, text+".")
 	}
@@ -225,10 +231,10 @@ func percent(f float64) string {
 		return ""
 	case f < tinyShare:
 		return "&lt; 0.1 %"
-	case f > 1-tinyShare/2 && f < 1:
-		return "&gt; 99.9 %"
-	case f == 1:
+	case f > 1-1e-9: // rounding apart
 		return "100 %"
+	case f > 1-tinyShare/2:
+		return "&gt; 99.9 %"
 	}
 	return strconv.FormatFloat(100*f, 'f', 1, 64) + " %"
 }
@@ -263,17 +269,9 @@ func (p *page) source(name string) {
 		p.int(k + 1)
 		p.raw(`">`)
 	}
-	p.sourceName(name)
-	if ok {
-		p.raw("</a>")
-	}
-}
-
-// sourceName may be broken between its words.
-func (p *page) sourceName(name string) {
 	p.raw("<code><bdi>")
-	for name != "" {
-		n := strings.IndexAny(name, ".[,_") + 1
+	for name != "" { // it may be broken between its words
+		n := strings.IndexAny(name, ".[,") + 1
 		if n == 0 {
 			n = len(name)
 		}
@@ -283,4 +281,7 @@ func (p *page) sourceName(name string) {
 		}
 	}
 	p.raw("</bdi></code>")
+	if ok {
+		p.raw("</a>")
+	}
 }

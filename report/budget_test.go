@@ -50,11 +50,11 @@ func TestBudgetOfTheEndGauge(t *testing.T) {
 	got := strings.Split(strings.TrimSpace(words(t, page[at:at+end])), "\n")
 	want := []string{
 		"length 838(32) nm",
-		"own part|9.3 %|9.7 nm",
 		"constants.standard|62.1 %|+25 nm",
 		"constants.temperature|27.7 %|-17 nm",
+		"own part|9.3 %|9.7 nm",
 		"constants.expansion|0.8 %|-2.9 nm",
-		"16.6 degrees of freedom: 95 % lie within ± 67 nm, k = 2.11.",
+		"16.6 degrees of freedom: 95 % interval ±\u00a067 nm, k\u00a0=\u00a02.11.",
 	}
 	if diff := cmp.Diff(want, got); diff != "" {
 		t.Error(diff)
@@ -175,7 +175,7 @@ func TestSourcesAreListed(t *testing.T) {
 		"th constants.cell\ntd constant: 10.00(2) mm\ntd 13\ntd 2\ntd 18.7 % of I0_1 of " + hostile + " sizes\n",
 		"th constants.plate.d1\ntd constant: 1.000(4) mm\ntd 2\ntd 2\ntd \n",
 		"th constants.plate.d2\ntd constant: 1.005(4) mm\ntd none\ntd \ntd \n",
-		"th checks[day=d1].1\ntd numbers of one item, direction 1\ntd 11\n",
+		"th checks[day=d1].1\ntd numbers of an item of checks\ntd 11\n",
 		"th sheet.fraction[S3]\ntd cell of the sheet: 0.25\ntd 1\n",
 	} {
 		if !strings.Contains(page, want) {
@@ -226,5 +226,18 @@ b,,4,0.2,0.2,0,,,
 `
 	if diff := cmp.Diff(want, outFiles(t, f.Dir)["tables/lines.points.csv"]); diff != "" {
 		t.Error(diff)
+	}
+}
+
+// Points of a table are drawn with the whole u, and open where it is not known.
+func TestTablePointsBearWholeU(t *testing.T) {
+	dir := t.TempDir()
+	write(t, fullFake(t, dir))
+	files := outFiles(t, dir)
+	for salt, open := range map[string]bool{"CaCl2": true, "NaCl": false} {
+		svg := files["figures/lines.line.salt="+salt+".svg"]
+		if svg == "" || strings.Contains(svg, "open: u unknown") != open {
+			t.Errorf("%s: expected open marks: %v\n%s", salt, open, svg)
+		}
 	}
 }

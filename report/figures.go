@@ -313,6 +313,12 @@ func (r *reader) curves(f *figure, pl *plot, s pipeline.Series, units *axisUnits
 			}
 			if u != nil && u.Type != table.Text && s.Role != pipeline.Line {
 				one.u, _ = r.numbers(u, &units.y, &units.hasY)
+				if it.Form == pipeline.TableForm && one.u != nil {
+					one.noU = make([]bool, len(one.u))
+					for i, x := range one.u {
+						one.noU[i] = math.IsNaN(x)
+					}
+				}
 			}
 			if used := t.Col(s.Used); s.Used != "" && used != nil && used.Type != table.Text {
 				one.used = plainNumbers(used)

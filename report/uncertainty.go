@@ -14,6 +14,7 @@ type sourceNote struct {
 	unknown int             // of these, those whose part is not known
 	most    float64         // its largest share of u²
 	where   *pipeline.Value // the number that has it; nil: none
+	noisy   bool            // which has an own part too
 }
 
 // findSources lists the sources of the study: those that reach a number, and constants with an uncertainty that reach none.
@@ -36,8 +37,10 @@ func (m *model) findSources(constants []string) {
 		for _, s := range parts(v) {
 			n := get(s.source)
 			n.numbers++
-			if s.fraction > n.most { // false for NaN; of equal ones the first in the order of values
-				n.most, n.where = s.fraction, v
+			// Of equal ones the first in the order of values. Numbers without an own part consist of shared ones alone: they tell little.
+			noisy := v.Own != nil && *v.Own > 0
+			if v.U != nil && (n.where == nil || noisy && !n.noisy || noisy == n.noisy && s.fraction > n.most) {
+				n.most, n.where, n.noisy = s.fraction, v, noisy
 			}
 		}
 		for _, s := range v.Unknown {
@@ -103,10 +106,7 @@ func (p *page) stated(name string) (what, value string) {
 		}
 		switch {
 		case rest[0] == '[' || rest[0] == '.' && strings.Contains(rest, "["):
-			if at := strings.LastIndex(rest, "]."); at >= 0 {
-				return "numbers of one item, direction " + rest[at+2:], ""
-			}
-			return "numbers of one item", ""
+			return "numbers of an item of " + s.Name, ""
 		case rest[0] == '.':
 			for _, l := range s.Settings {
 				if l.Path == rest[1:] {
@@ -126,7 +126,7 @@ func (p *page) uncertainty() {
 	}
 	p.open("uncertainty", "How uncertainties are formed")
 	p.raw("<p>The u of a number is its standard uncertainty. It has an <b>own part</b>, which is that number’s alone (noise, counting, the fit), and <b>shared parts</b>, one for each source that may move other numbers as well: a constant, a setting or a cell of the sheet that is uncertain, or the numbers of a calibration, standard or control that serves several items.</p>\n")
-	p.raw(`<p class="formula code">u² = own² + Σ part²        cov(x, y) = Σ part(x) · part(y)</p>`, "\n")
+	p.raw("<p class=\"formula code\">u² = own² + Σ part²\ncov(x, y) = Σ part(x) · part(y)</p>\n")
 	p.raw("<p>A part is the change of the number when its source rises by one standard uncertainty. It is found by computing the number with the source shifted by +u and by −u, all choices kept as they were: part = ½[f(+u) − f(−u)] (JCGM 100:2008, 5.1.4). Its sign is kept, because two numbers that share a source move together: the covariance of the values of two samples is the sum over sources of part times part (JCGM 100:2008, 5.2.2). More samples do not average such a part away.</p>\n")
 	reads := slices.ContainsFunc(p.w.stages, func(s *stage) bool { return s.Kind != nil && s.Kind.Parts == pipeline.Reads })
 	if reads {
@@ -135,6 +135,9 @@ func (p *page) uncertainty() {
 	p.raw("<p>Bars on numbers are the whole u. Bars along a measured curve are own parts, which show its scatter. Degrees of freedom are combined by the Welch–Satterthwaite formula (JCGM 100:2008, G.4.1); where they are fewer than 30, a number’s budget gives the interval that covers 95 %, by Student’s t.</p>\n")
 	if slices.ContainsFunc(p.w.values, func(v pipeline.Value) bool { return len(unknownOf(&v)) > 0 }) {
 		p.raw("<p>‡ marks a number to which a source contributes by an amount that is not known. Its bracket holds the rest of u, and values.json holds no u for it.</p>\n")
+	}
+	if slices.ContainsFunc(p.w.sources, func(n *sourceNote) bool { return strings.Contains(n.name, "].") }) {
+		p.raw("<p>Where the numbers of one item are correlated, their own covariance is split into sources that are independent of each other, .1, .2 and so on (its Cholesky factor, column by column).</p>\n")
 	}
 	p.sourceTable()
 	p.close()
@@ -160,8 +163,9 @@ func (p *page) sourceTable() {
 		p.raw(`<tr id="source-`)
 		p.int(k + 1)
 		p.raw(`">`, nameCell(n.name))
-		p.sourceName(n.name)
-		p.raw("</th><td>")
+		p.raw("<code>")
+		p.name(n.name)
+		p.raw("</code></th><td>")
 		what, value := p.stated(n.name)
 		p.text(what)
 		if value != "" {
