@@ -12,7 +12,7 @@ var QuenchingKind = pipeline.Kind{
 	Name:     "efficiency.quenching",
 	Revision: 1,
 	Doc:      "Finds the efficiency of energy transfer from the donor's light that is left, and a limit where none can be told from none.",
-	Formula: "E = 1 − r, r = (F − B)/F0 · c0/c; below detection E > 1 − (max(r, 0) + D), D = k·u(r), k the one-sided quantile at the confidence (1.645 at 95 %), " +
+	Formula: "E = 1 − r, r = (F − B)/F0 · c0/c; below detection E > 1 − (max(r, 0) + D), D = k·u(r), u(r) with all that signal and control share with other samples, k the one-sided quantile at the confidence (1.645 at 95 %), " +
 		"with blanks at least t·s_B·√(1 + 1/n)/F0 · c0/c",
 	Source:  "E: Lakowicz, Principles of Fluorescence Spectroscopy, 3rd ed. (2006), ch. 13; D: Currie, Anal. Chem. 40 (1968) 586 (both from memory); a limit in place of E = 1: common practice, no source",
 	Methods: "Transfer efficiencies are 1 − F/F0 of the donor's signal in the mixture and alone, each for its concentration ({concentration}); where the signal is below detection, limits at {confidence} stand beside them.",
