@@ -282,15 +282,6 @@ func (b *Book) format(style int) Format {
 	return b.styles[style]
 }
 
-// Width is the last column that holds something, 0 when there is none.
-func (s *Sheet) Width() int {
-	width := 0
-	for _, row := range s.Rows {
-		width = max(width, row.Cells[len(row.Cells)-1].Col)
-	}
-	return width
-}
-
 // HiddenIn names the hidden columns among the first width ones.
 func (s *Sheet) HiddenIn(width int) []string {
 	var names []string
