@@ -76,8 +76,8 @@ func TestBandsAgainstClosedForms(t *testing.T) {
 
 // A Gaussian over the energy, about 2.25 eV with σ 0.08 eV. As an emission density over the
 // wavelength it is I(E)·hc/λ²: its centroid over the energy is 2.25 eV, but its
-// maximum over the wavelength lies at E = (E0 + √(E0² + 8σ²))/2, and
-// without the Jacobian its centroid would be at E0 + 2σ²·/E0 and more. As an absorbance it is the same number at each wavelength.
+// maximum over the wavelength lies at E = (E0 + √(E0² + 8σ²))/2, where d ln(I·E²)/dE = 0. As an absorbance it is the same
+// number at each wavelength, and taking it for emission moves the centroid.
 func TestCentroidAndJacobian(t *testing.T) {
 	const e0, sigma = 2.25, 0.08
 	x := axis(430, 750, 0.2)
