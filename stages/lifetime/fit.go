@@ -127,7 +127,8 @@ func (w *Workspace) fit(s *Solution, p *Problem, start *vector, limit int) {
 }
 
 // finish turns parameters into what is read, and Fisher's information into a covariance. Parameters that are fixed have no variance;
-// those at a bound, and lifetimes of terms without amplitude, have no uncertainty, and that of the others holds them where they are.
+// those at a bound, and lifetimes of terms without amplitude, have no uncertainty, and that of the others holds them where they are
+// (apart from background and scattered light: see loosen).
 func (s *Solution) finish(p *Problem, m *matrix, lo, hi *vector, free *[maxPar]bool) {
 	n, t := p.size(), &s.theta
 	for i := range p.Terms {
@@ -171,9 +172,54 @@ func (s *Solution) finish(p *Problem, m *matrix, lo, hi *vector, free *[maxPar]b
 		x[j] = 1
 		l.solve(&x, len(use))
 		for i, a := range use {
-			s.cov[a][b] = x[i] * scale[i] * scale[j] * s.unit(p, a) * s.unit(p, b)
+			s.cov[a][b] = x[i] * scale[i] * scale[j]
 		}
 	}
+	for _, q := range [...]int{p.backgroundAt(), p.scatterAt()} {
+		if s.side[q] == AtLower {
+			s.loosen(m, q, use)
+		}
+	}
+	for _, a := range use {
+		for _, b := range use {
+			s.cov[a][b] *= s.unit(p, a) * s.unit(p, b)
+		}
+	}
+}
+
+// loosen adds to the covariance of the others what a background or scattered light that ended at 0 might really be: its likelihood is
+// e^(g·b − c·b²/2) for b ≥ 0, g ≤ 0 the slope and c the curvature when the others follow, and they follow by k·b. To hold it at 0 would
+// make the others surer than they are.
+func (s *Solution) loosen(m *matrix, q int, use []int) {
+	var k vector
+	c := m[q][q]
+	for _, a := range use {
+		for _, b := range use {
+			k[a] -= s.cov[a][b] * m[b][q]
+		}
+		c += k[a] * m[a][q]
+	}
+	square := beyondZero(s.slope[q], c)
+	for _, a := range use {
+		for _, b := range use {
+			s.cov[a][b] += square * k[a] * k[b]
+		}
+	}
+}
+
+// beyondZero is the mean of b² for a density in proportion to e^(g·b − c·b²/2) over b ≥ 0, for g ≤ 0: the second moment of a normal density
+// that is cut off at zero, (1 + z² − z·φ(z)/Q(z))/c with z = −g/√c; for large z (2/g²)·(1 − 5/z²). 0 when there is no such density.
+func beyondZero(g, c float64) float64 {
+	if g >= 0 && c <= 0 {
+		return 0
+	}
+	z := -math.Min(g, 0) / math.Sqrt(math.Max(c, 0))
+	if !(z < 25) {
+		return 2 / (g * g) * (1 - 5*math.Max(c, 0)/(g*g))
+	}
+	upper := 0.5 * math.Erfc(z/math.Sqrt2)
+	density := math.Exp(-z*z/2) / math.Sqrt(2*math.Pi)
+	return (1 + z*z - z*density/upper) / c
 }
 
 // unit is dτ/d ln τ for a lifetime, else 1.

@@ -38,6 +38,12 @@ type item struct {
 // runStudy runs stage `lifetimes` over raw/decay_<sample>.csv and raw/irf.csv, with the settings given, and gives its items by output and name.
 func runStudy(t *testing.T, set, head string, raw map[string]string) map[string]item {
 	t.Helper()
+	return runWith(t, "sample\none\ntwo\n", "", set, head, raw)
+}
+
+// runWith is runStudy with a sheet, and more in `from`.
+func runWith(t *testing.T, sheet, more, set, head string, raw map[string]string) map[string]item {
+	t.Helper()
 	dir := t.TempDir()
 	put := func(name, text string) {
 		if err := os.MkdirAll(filepath.Dir(filepath.Join(dir, name)), 0o777); err != nil {
@@ -47,20 +53,23 @@ func runStudy(t *testing.T, set, head string, raw map[string]string) map[string]
 			t.Fatal(err)
 		}
 	}
-	put("samples.csv", "sample\none\ntwo\n")
-	from := "{decay: decays}"
+	put("samples.csv", sheet)
+	from := "{decay: decays" + more + "}"
 	text := "study: a test\nsamples: samples.csv\n" + head + "graph:\n" +
 		"  decays:\n    kind: import\n    set:\n      files: raw/decay_<sample>.csv\n      columns: {time: \"1 [ns]\", counts: \"2 [1]\"}\n"
 	if _, ok := raw["raw/irf.csv"]; ok {
-		from = "{decay: decays, response: {stage: responses, only: true}}"
+		from = "{decay: decays, response: {stage: responses, only: true}" + more + "}"
 		text += "  responses:\n    kind: import\n    set:\n      files: raw/irf.csv\n      columns: {time: \"1 [ns]\", counts: \"2 [1]\"}\n"
 	}
 	text += "  lifetimes:\n    kind: lifetime.fit\n    from: " + from + "\n    set: " + set + "\n"
+	if more != "" {
+		text += "  terms:\n    kind: test.number\n    from: {sample: samples}\n    set: {number: number}\n"
+	}
 	put("study.yaml", text)
 	for name, text := range raw {
 		put(name, text)
 	}
-	p, faults := pipeline.Load(dir, []*pipeline.Kind{&importing.ImportKind, &FitKind})
+	p, faults := pipeline.Load(dir, []*pipeline.Kind{&importing.ImportKind, &numberKind, &FitKind})
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
@@ -332,4 +341,47 @@ func TestFitKindParts(t *testing.T) {
 	}
 	near(t, "tau_1", it.number(t, "tau_1"), at(0), 1e-6)
 	near(t, "part", it.number(t, "tau_1@constants.gap"), (at(0.05)-at(-0.05))/2, 1e-3)
+}
+
+// numberKind gives each sample the number that the sheet has for it.
+var numberKind = pipeline.Kind{
+	Name: "test.number", Revision: 1, Doc: "gives a number of the sheet", Formula: "none", Source: "common practice, no source", Methods: "none",
+	Ports: []pipeline.Port{{Name: "sample", Lead: true, Sheet: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "the sheet"}},
+	Outputs: []pipeline.Output{{Name: "choice", Doc: "the number", Form: pipeline.Values, Columns: []pipeline.Column{
+		{Name: "number", Unit: "1", Optional: true, Doc: "the number"}}}},
+	Settings: func() any { return &numberSettings{} },
+	Run: func(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
+		for i := range call.Leads {
+			n := call.Number(call.Settings.(*numberSettings).Number, i)
+			t := &table.Table{}
+			t.AddFloatValid("number", "1", []float64{n.Value}, []bool{n.Known})
+			call.Give("choice", i, t)
+		}
+		return nil, nil
+	},
+}
+
+type numberSettings struct {
+	Number pipeline.Field `set:"number" unit:"1" null:"ok" doc:"the number"`
+}
+
+// The number of exponentials may come from another stage, sample by sample.
+func TestFitKindChoice(t *testing.T) {
+	r := rand.New(rand.NewPCG(34, 1))
+	single := truth{n: 1024, mu: 120, sigma: 5, tau: []float64{120}, amp: []float64{3000}, shift: 2.3, background: 4}
+	raw := files(single.draw(r, single.means()), ordinary.draw(r, ordinary.means()), ordinary.response())
+	items := runWith(t, "sample,number [1]\none,1\ntwo,2\n", ", choice: terms", "{cycles: 1e9}", "", raw)
+	one, two := items["fit sample=one"], items["fit sample=two"]
+	if one.table == nil || two.table == nil {
+		t.Fatal(one.Message, two.Message)
+	}
+	if one.table.Col("tau_2") != nil || two.table.Col("tau_2") == nil || two.table.Col("tau_3") != nil {
+		t.Errorf("lifetimes %v and %v, want 1 and 2 of them", one.table.Names(), two.table.Names())
+	}
+	items = runWith(t, "sample,number [1]\none,9\ntwo,\n", ", choice: terms", "{cycles: 1e9}", "", raw)
+	for name, want := range map[string]string{"one": "is 9; expected 1 to 4", "two": "has no value"} {
+		if it := items["fit sample="+name]; it.State != pipeline.Failed || !strings.Contains(it.Message, want) {
+			t.Errorf("%s: %v, %q, want a refusal with %q", name, it.State, it.Message, want)
+		}
+	}
 }

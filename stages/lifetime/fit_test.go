@@ -381,6 +381,55 @@ func coverage(t *testing.T, d truth, draws int) {
 	report("deviance", fit, deviance)
 }
 
+// A background that is not there, or hardly: it ends at 0 in many draws, and the lifetimes must not be surer for it. The spread of z may be
+// below 1, for the truth lies at the edge.
+func TestCoverageAtTheEdge(t *testing.T) {
+	for _, background := range []float64{0, 4} {
+		d := truth{n: 500, mu: 25, sigma: 1.2, tau: []float64{25, 175}, amp: []float64{3000, 1500}, shift: 0.4, background: background, period: 501}
+		r := rand.New(rand.NewPCG(41, 24))
+		means := d.means()
+		p := d.problem(means)
+		var w Workspace
+		var s Solution
+		atZero, square := 0, 0.0
+		const draws = 200
+		for range draws {
+			p.Counts = d.draw(r, means)
+			if err := w.Fit(&s, p, nil); err != nil || s.Status != Converged {
+				t.Fatal(err, s.Status)
+			}
+			if s.side[p.backgroundAt()] == AtLower {
+				atZero++
+			}
+			x := s.Numbers(p, 1)[1]
+			z := (x.Value - d.tau[1]) / x.U
+			square += z * z
+		}
+		if atZero < draws/20 {
+			t.Errorf("background %g: only %d of %d ended at 0", background, atZero, draws)
+		}
+		if square /= draws; square > 1+4*math.Sqrt(2./draws) || square < 0.3 {
+			t.Errorf("background %g: mean square of z is %.3f", background, square)
+		}
+	}
+}
+
+// The second moment against a sum.
+func TestBeyondZero(t *testing.T) {
+	for _, c := range []struct{ g, c float64 }{{0, 2}, {-0.3, 2}, {-5, 2}, {-40, 2}, {-3, 0}, {-24.9, 1}, {-25.1, 1}} {
+		sum, square, step := 0.0, 0.0, 1e-3/math.Sqrt(1+c.g*c.g)
+		for b := step / 2; b < 40/math.Sqrt(1+c.g*c.g); b += step {
+			p := math.Exp(c.g*b - c.c*b*b/2)
+			sum += p
+			square += p * b * b
+		}
+		near(t, "mean square", beyondZero(c.g, c.c), square/sum, 3e-4)
+	}
+	if v := beyondZero(0, 0); v != 0 {
+		t.Errorf("no density: %g", v)
+	}
+}
+
 func TestCoverage(t *testing.T) {
 	coverage(t, truth{n: 512, mu: 60, sigma: 4, tau: []float64{30, 120}, amp: []float64{2000, 1500}, shift: 0.8, background: 3}, 150)
 }

@@ -149,15 +149,16 @@ func (w *Workspace) deviance(p *Problem) float64 {
 	for k, c := range counts {
 		m := mean[k]
 		if !(m > least) {
-			mean[k], weight[k], scaled[k] = least, 0, 0
 			if m != m {
 				return math.NaN()
 			}
-			m = least
-			if c > 0 {
-				sum += m - c + c*math.Log(c/m)
-			} else {
-				sum += m - c
+			mean[k], weight[k] = least, 0
+			if c > 0 { // nothing of the model can be there
+				scaled[k] = 0
+				sum += least - c + c*math.Log(c/least)
+			} else { // an empty channel still speaks against light
+				scaled[k] = -1
+				sum += least
 			}
 			continue
 		}
