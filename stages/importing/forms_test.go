@@ -164,7 +164,7 @@ func TestUnpack(t *testing.T) {
 			}
 		})
 	}
-	bomb := make([]byte, 16<<20)
+	bomb := make([]byte, 8<<20)
 	for name, c := range map[string]struct {
 		data []byte
 		path string

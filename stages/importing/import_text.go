@@ -2,6 +2,7 @@ package importing
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"fascicle/catalog"
@@ -14,8 +15,12 @@ func (s *importSettings) eachText(data []byte, path string, yield func(*Text) er
 	if err != nil {
 		return err
 	}
-	if isJCAMP(data) {
+	switch {
+	case isJCAMP(data):
 		return EachJCAMP(data, yield)
+	case isXML(data):
+		heads := s.options().Heads
+		return EachCanSAS(data, slices.Contains(heads, "Lambda") || slices.Contains(heads, "T"), yield)
 	}
 	if s.Layout == string(Found) && s.Curves == "" {
 		x, err := ParseText(data)
