@@ -137,12 +137,12 @@ type analysis struct {
 	nu    int
 }
 
-// scale is what the covariance is multiplied by: 1 where the noise is known, else χ²/ν, NaN without degrees of freedom.
+// scale is what the covariance is multiplied by: 1 where the noise is known, else χ²/ν, NaN without degrees of freedom or without scatter.
 func (a *analysis) scale() float64 {
 	switch {
 	case a.s.u != nil:
 		return 1
-	case a.nu < 1:
+	case a.nu < 1 || a.f.chi2 <= rounding(a.s): // nothing to learn the noise from
 		return math.NaN()
 	}
 	return a.f.chi2 / float64(a.nu)
@@ -319,76 +319,3 @@ func (a *analysis) steep(j int) *steps {
 	}
 	return best
 }
-
-// limit finds, from where the fit is, how far parameter p may go towards end until χ² has risen by rise, all others refitted.
-func (a *analysis) limit(j, p int, end, rise float64) float64 {
-	from := a.f.theta[p]
-	if from == end {
-		return from
-	}
-	warm := a.f.clone()
-	excess := func(x float64) float64 { // √Δχ² − √rise, nearly a straight line
-		least := math.Inf(1)
-		var keep *steps
-		try := func(g *steps, width float64) {
-			g.fixed[p] = true
-			if p == a.f.middle(j) {
-				g.theta[a.f.log(j)] = width
-			}
-			g.theta[p] = x
-			a.w.fit(g, fine)
-			if g.chi2 < least {
-				least, keep = g.chi2, g
-			}
-		}
-		try(warm.clone(), warm.theta[a.f.log(j)])
-		if p == a.f.middle(j) {
-			try(warm.clone(), a.w.leastLog)
-			try(warm.clone(), math.Log(a.w.span/float64(len(a.s.zp))/4))
-		}
-		warm = keep
-		return math.Sqrt(math.Max(least-a.f.chi2, 0)) - math.Sqrt(rise)
-	}
-	// outward in growing strides, then between the last two
-	lo, flo := from, -math.Sqrt(rise)
-	stride := (end - from) / 64
-	hi, fhi := end, 0.0
-	for {
-		hi = lo + stride
-		if math.Abs(hi-from) > math.Abs(end-from) {
-			hi = end
-		}
-		if fhi = excess(hi); fhi > 0 {
-			break
-		}
-		if hi == end {
-			return end
-		}
-		lo, flo = hi, fhi
-		stride *= 2
-	}
-	side := 0
-	for range 80 {
-		x := (lo*fhi - hi*flo) / (fhi - flo)
-		if math.Abs(hi-lo) < 1e-8*math.Abs(end-from) {
-			return x
-		}
-		if fx := excess(x); fx > 0 { // the Illinois rule: halve the end that stays
-			hi, fhi = x, fx
-			if side == 1 {
-				flo /= 2
-			}
-			side = 1
-		} else {
-			lo, flo = x, fx
-			if side == -1 {
-				fhi /= 2
-			}
-			side = -1
-		}
-	}
-	return (lo + hi) / 2
-}
-
-// tenths is how many widths s of a logistic step lie between a tenth and nine tenths of it.
-var tenths = 2 * math.Log(9)

@@ -33,18 +33,18 @@ func (a *analysis) edge(j int, c edgeChoice) Edge {
 		e.Before, e.After = a.s.tp[a.turns[j]], a.s.tp[a.turns[j+1]]
 		e.UBefore, e.UAfter = math.NaN(), math.NaN()
 	}
-	m, l := f.middle(j), f.log(j)
+	m := f.middle(j)
 	switch c.state {
 	case fitted:
 		e.z = measured(f.theta[m], a.uOf(m))
 		e.Width = a.width(j)
 	case narrow:
 		rise := threshold(f.chi2, a.nu, a.s.u != nil, 0.995)
-		lo := a.limit(j, m, a.s.zp[a.turns[j]], rise)
-		hi := a.limit(j, m, a.s.zp[a.turns[j+1]], rise)
-		e.z = between(lo, hi, 0)
-		widest := a.limit(j, l, a.w.mostLog, threshold(f.chi2, a.nu, a.s.u != nil, 0.99))
-		e.Width = between(math.Inf(-1), widthOf(e.z.X, math.Exp(widest), a.opt.Log), 0)
+		lo := a.middleLimit(j, a.turns[j], -1, rise)
+		hi := a.middleLimit(j, a.turns[j+1], 1, rise)
+		e.z = between(min(lo, hi), max(lo, hi), 0)
+		widest := a.widthLimit(j, threshold(f.chi2, a.nu, a.s.u != nil, 0.99))
+		e.Width = between(math.Inf(-1), widthOf(e.z.X, widest, a.opt.Log), 0)
 	case placed:
 		lo, hi := math.Inf(-1), math.Inf(1)
 		if c.lo >= 0 {

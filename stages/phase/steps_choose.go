@@ -48,11 +48,16 @@ type chooser struct {
 }
 
 func newChooser(s *series, opt SeriesOptions) *chooser {
-	c := &chooser{s: s, opt: opt}
+	return &chooser{s: s, opt: opt, zero: rounding(s)}
+}
+
+// rounding gives the weighted squares of residuals that are nothing but rounding.
+func rounding(s *series) float64 {
+	sum := 0.0
 	for i, t := range s.t {
-		c.zero += 1e-26 * s.w[i] * math.Max(1, t*t)
+		sum += 1e-24 * s.w[i] * math.Max(1, t*t)
 	}
-	return c
+	return sum
 }
 
 // judged tells of a model of so many steps how the evidence stands.

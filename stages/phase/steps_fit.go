@@ -103,6 +103,7 @@ type fitter struct {
 	sigmas                   []float64
 	leastLog, mostLog        float64 // of ln s
 	span                     float64
+	least                    float64 // of χ²: what is nothing but rounding
 }
 
 func newFitter(s *series, k int) *fitter {
@@ -110,6 +111,7 @@ func newFitter(s *series, k int) *fitter {
 	w := &fitter{s: s, row: make([]float64, p), normal: make([]float64, p*p), factor: make([]float64, p*p), gradient: make([]float64, p),
 		step: make([]float64, p), try: make([]float64, p), was: make([]float64, p), sigmas: make([]float64, k)}
 	n := len(s.zp)
+	w.least = 1e-6 * rounding(s)
 	w.span = s.zp[n-1] - s.zp[0]
 	least := w.span
 	for i := 1; i < n; i++ {
@@ -248,6 +250,13 @@ func (w *fitter) fit(f *steps, until rest) bool {
 				continue
 			}
 			solve(w.step, w.factor, w.gradient, n)
+			gain := 0.0 // about twice what the step takes off χ², so a step of less is rounding
+			for a := range n {
+				gain += w.step[a] * w.gradient[a]
+			}
+			if gain <= 1e-15*f.chi2+w.least {
+				return true
+			}
 			copy(w.try, f.theta)
 			far := 0.0
 			for a, p := range f.free {
