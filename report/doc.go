@@ -11,7 +11,8 @@
 //	folder.go    files in out/: compared, replaced, removed
 //	manifest.go  the record of what was written, .fascicle/out.json
 //	model.go     stages, rows and samples put in order
-//	values.go, tables.go             values.json and CSV
+//	values.go, tables.go, outputs.go values.json and CSV
+//	budget.go, uncertainty.go        what the u of each number consists of, and of which sources there are
 //	scale.go, thin.go, draw.go, …    figures
 //	html.go, page.go, cards.go, …    the page
 package report
