@@ -161,6 +161,27 @@ func TestCalibrateScaleStudyRemarks(t *testing.T) {
 	}
 }
 
+// Counts with u² = counts: their weighted mean would be low by one count, 1 % here, and ten times its u.
+func TestCalibrateScaleCounts(t *testing.T) {
+	r := rand.New(rand.NewPCG(21, 22))
+	x := grid(400, 0.1, 900)
+	y := over(x, func(float64) float64 { return math.Round(100 + 10*r.NormFloat64()) })
+	file := curveFile("wavelength [nm] | counts | u_counts", x, y, over(y, math.Sqrt))
+	s := runStudy(t, scaleStudy, "sample,value [1/cm]\na,1\n", map[string]string{"a.dat": file})
+	mean := 0.0
+	for _, v := range y {
+		mean += v / float64(len(y))
+	}
+	f := s.table(t, "factor", "factor", "")
+	if got := column(t, f, "factor", "1/cm"); !near(got[0], 1/mean, 1e-12) {
+		t.Errorf("factor %v, want %v", got, 1/mean)
+	}
+	if got, want := column(t, f, "u_factor", "1/cm")[0], math.Sqrt(mean/900)/mean/mean; !near(got, want, 1e-9) {
+		t.Errorf("u %v, want %v", got, want)
+	}
+	holds(t, s.flags(t, "factor", "factor", ""), "note: sample=a: the uncertainties follow the readings")
+}
+
 func TestCalibrateScaleStudyErrors(t *testing.T) {
 	x := grid(400, 1, 60)
 	good := plateau(1, 100, 2)

@@ -209,6 +209,26 @@ func TestSubtractAgain(t *testing.T) {
 	})
 }
 
+// A point upon a kink of the background, shifted, is taken on the side that it went to.
+func TestSubtractAgainKink(t *testing.T) {
+	bx, by := []float64{0, 1, 2}, []float64{0, 0, 10}
+	for _, falls := range []bool{false, true} {
+		if falls {
+			reverse(bx)
+			reverse(by)
+		}
+		r, err := Subtract([]float64{1}, []float64{0}, nil, bx, by, nil, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for x, want := range map[float64]float64{0.9: 0, 1: 0, 1.1: -1} {
+			if got := r.Again([]float64{x}, []float64{0}, bx, by, 1).Y[0]; math.Abs(got-want) > 1e-12 {
+				t.Errorf("falls %v, at %v: %v, want %v", falls, x, got, want)
+			}
+		}
+	}
+}
+
 func reverse(v []float64) {
 	for i, j := 0, len(v)-1; i < j; i, j = i+1, j-1 {
 		v[i], v[j] = v[j], v[i]

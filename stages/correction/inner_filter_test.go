@@ -57,6 +57,13 @@ func TestInnerFilterStudy(t *testing.T) {
 			t.Errorf("flags %q", fl)
 		}
 	})
+	t.Run("bounds", func(t *testing.T) {
+		bounded := curveFile("wavelength [nm] | signal [1/s] | signal_hi [1/s]", x, flat(x, 1000), flat(x, 2000))
+		tab := runInnerFilterStudy(t, "excitation: 400 nm", bounded, absorbance).table(t, "corrected", "corrected", "")
+		if hi := column(t, tab, "signal_hi", "1/s"); !near(hi[1], 2*1188.5022, 1e-7) {
+			t.Errorf("%v", hi)
+		}
+	})
 	t.Run("one effect alone", func(t *testing.T) {
 		// the absorbance need not reach further than what is corrected for
 		short := curveFile("wavelength [nm] | absorbance | u_absorbance", ax[:2], a[:2], flat(ax[:2], 0.002))

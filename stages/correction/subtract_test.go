@@ -69,6 +69,18 @@ func TestSubtractStudyUnknownU(t *testing.T) {
 	holds(t, s.flags(t, "net", "corrected", ""), "uncertainty of the curve or of the background is unknown", "the background was interpolated at 2 points")
 }
 
+// Bounds of a value move with it.
+func TestSubtractStudyBounds(t *testing.T) {
+	files := subtractFiles()
+	x := []float64{0.2, 0.3, 0.4}
+	files["s.dat"] = curveFile("q [1/nm] | I [1/cm] | I_lo [1/cm] | I_hi [1/cm]", x, []float64{9, 8, 7}, []float64{8, math.NaN(), 6}, []float64{11, 10, 9})
+	text := strings.Replace(subtractStudy, ", columns: {q: 1/nm, I: 1/cm, u_I: 1/cm, T: K}", "", 1)
+	tab := runStudy(t, text, "sample\ns\n", files).table(t, "net", "corrected", "")
+	if lo, hi := column(t, tab, "I_lo", "1/cm"), column(t, tab, "I_hi", "1/cm"); !same(lo, []float64{6, math.NaN(), 2}, 1e-12) || !same(hi, []float64{9, 7, 5}, 1e-12) {
+		t.Errorf("%v to %v", lo, hi)
+	}
+}
+
 func TestSubtractStudyBadInput(t *testing.T) {
 	for _, c := range []struct {
 		name, file, old, new string
