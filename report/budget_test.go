@@ -82,7 +82,12 @@ func words(t *testing.T, markup string) string {
 // Own part and shared parts make up all of u².
 func TestSharesAddUp(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
-		part := rapid.Float64Range(-1e3, 1e3)
+		part := rapid.Map(rapid.Float64Range(-1e3, 1e3), func(x float64) float64 {
+			if math.Abs(x) < 1e-100 {
+				return 0 // the square has few digits, or none
+			}
+			return x
+		})
 		v := &pipeline.Value{Parts: map[string]float64{}}
 		own := math.Abs(part.Draw(t, "own"))
 		uu := own * own
