@@ -1,12 +1,18 @@
 package fitting
 
-import "math"
+import (
+	"math"
+
+	"gonum.org/v1/gonum/floats"
+)
 
 // box solves small least-squares problems with bounds. It keeps its memory.
 type box struct {
-	a, z []float64
-	at   []int8 // −1, 0, +1: held at the lower bound, free, held at the upper
-	idx  []int
+	a, z   []float64
+	at     []int8 // −1, 0, +1: held at the lower bound, free, held at the upper
+	idx    []int
+	tired  []bool
+	length []float64
 }
 
 // dependent is the part of a column's length below which, what is left of it
@@ -19,8 +25,8 @@ const dependent = 1e-14
 //
 // with R upper triangular, n×n, column by column, ld a column. x must begin
 // between the bounds. A bound that holds is met exactly; b.at tells which do.
-// Where columns depend on each other, those that come later stay where x
-// began.
+// Where columns depend on each other, those that add nothing to the others
+// stay where x began.
 //
 // It is a primal active-set method: each round solves for the free
 // variables, goes as far as the bounds allow, and lets go of the bound that
@@ -35,6 +41,7 @@ func (b *box) solve(r []float64, ld, n int, q, d []float64, lambda float64, lo, 
 	for j := range n {
 		b.at[j] = 0
 	}
+	clear(grow(&b.tired, n))
 	root := math.Sqrt(lambda)
 	freed := -1
 	for range 10*n + 10 {
@@ -69,12 +76,21 @@ func (b *box) solve(r []float64, ld, n int, q, d []float64, lambda float64, lo, 
 			} else {
 				x[j], b.at[j] = hi[j], 1
 			}
-			if j == freed && t == 0 {
-				return // it pressed by rounding alone
+			// What was let go and at once came back pressed by rounding
+			// alone: not again, before something has moved.
+			if t > 0 {
+				clear(b.tired)
+			} else if j == freed {
+				b.tired[j] = true
+				if freed = b.release(r, ld, n, q, d, root, lo, hi, x); freed < 0 {
+					return
+				}
+				b.at[freed] = 0
 			}
 			continue
 		}
-		freed = b.release(r, ld, n, q, d, root, x)
+		clear(b.tired)
+		freed = b.release(r, ld, n, q, d, root, lo, hi, x)
 		if freed < 0 {
 			return
 		}
@@ -117,29 +133,74 @@ func (b *box) free(r []float64, ld, n int, q, d []float64, root float64, x []flo
 			}
 		}
 	}
-	if nf < n || root > 0 {
-		reflect(b.a, rows, nf+1, nf)
+	rank := nf
+	if nf < n || root > 0 || !sharpTriangle(b.a, rows, nf) {
+		rank = b.pivot(rows, nf)
 	}
 	for k := nf - 1; k >= 0; k-- {
-		col := b.a[k*rows : k*rows+k+1]
-		length := 0.0
-		for _, v := range col {
-			length += v * v
-		}
-		if math.Abs(col[k]) <= dependent*math.Sqrt(length) {
-			b.z[k] = x[b.idx[k]]
-		} else {
+		col := b.a[k*rows : (k+1)*rows]
+		b.z[k] = x[b.idx[k]]
+		if k < rank {
 			b.z[k] = rhs[k] / col[k]
 		}
-		for i := range k {
+		for i := range min(k, rank) {
 			rhs[i] -= col[i] * b.z[k]
 		}
 	}
 	return nf
 }
 
+// sharpTriangle tells whether no column of an n×n triangle comes near to
+// being a linear combination of those before it.
+func sharpTriangle(a []float64, rows, n int) bool {
+	for k := range n {
+		length := 0.0
+		for _, v := range a[k*rows : k*rows+k+1] {
+			length += v * v
+		}
+		if d := a[k*rows+k]; !(d*d > 1e-20*length) {
+			return false
+		}
+	}
+	return true
+}
+
+// pivot makes a triangle of the nf columns of b.a (and its right side), in an
+// order in which each adds most to those before it, relative to its length,
+// and gives the number of columns that add more than rounding.
+func (b *box) pivot(rows, nf int) int {
+	length := grow(&b.length, nf)
+	for k := range nf {
+		length[k] = floats.Norm(b.a[k*rows:(k+1)*rows], 2)
+	}
+	for k := range nf {
+		best, which := 0.0, -1
+		for j := k; j < nf; j++ {
+			if length[j] == 0 {
+				continue
+			}
+			if left := floats.Norm(b.a[j*rows+k:(j+1)*rows], 2) / length[j]; left > best {
+				best, which = left, j
+			}
+		}
+		if !(best > dependent) {
+			return k
+		}
+		if which != k {
+			x, y := b.a[k*rows:(k+1)*rows], b.a[which*rows:(which+1)*rows]
+			for i := range x {
+				x[i], y[i] = y[i], x[i]
+			}
+			length[k], length[which] = length[which], length[k]
+			b.idx[k], b.idx[which] = b.idx[which], b.idx[k]
+		}
+		reflectColumn(b.a, rows, nf+1, k)
+	}
+	return nf
+}
+
 // release finds the held variable whose bound should be let go, or −1.
-func (b *box) release(r []float64, ld, n int, q, d []float64, root float64, x []float64) int {
+func (b *box) release(r []float64, ld, n int, q, d []float64, root float64, lo, hi, x []float64) int {
 	best, which := 0.0, -1
 	size := 0.0
 	for i := range n {
@@ -152,7 +213,7 @@ func (b *box) release(r []float64, ld, n int, q, d []float64, root float64, x []
 	}
 	size = math.Sqrt(size)
 	for j := range n {
-		if b.at[j] == 0 {
+		if b.at[j] == 0 || b.tired[j] || lo[j] == hi[j] {
 			continue
 		}
 		w, length := 0.0, 0.0

@@ -39,7 +39,10 @@ func (d *decayBasis) Curves(phi, a []float64) {
 			r = f[3]*v[0] + f[2]*v[1] + f[1]*v[2] + f[0]*v[3]
 			s = g[3]*v[0] + g[2]*v[1] + g[1]*v[2] + g[0]*v[3]
 		}
-		d.response[i], d.slope[i] = max(r, 0), s
+		if r < 0 {
+			r, s = 0, 0
+		}
+		d.response[i], d.slope[i] = r, s
 	}
 	for j := range d.k {
 		convolve(phi[j*d.n:(j+1)*d.n], d.response, a[j])

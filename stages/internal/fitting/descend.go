@@ -127,7 +127,8 @@ func (w *Workspace) within(radius, lambda float64) float64 {
 	if lambda <= 0 {
 		lambda = 1e-6
 	}
-	lo, hi := 0.0, math.Inf(1)
+	// The length falls with the damping: bracket it, then interpolate.
+	var lo, hi, atLo, atHi float64
 	for range 40 {
 		clear(w.trial)
 		w.box.solve(w.stack, w.ld, len(w.free), w.q, w.d, lambda, w.lo, w.hi, w.trial)
@@ -135,23 +136,20 @@ func (w *Workspace) within(radius, lambda float64) float64 {
 		if math.Abs(n-radius) <= 0.1*radius {
 			break
 		}
-		next := lambda * (n / radius) * (n / radius)
 		if n > radius {
-			lo = lambda
-			next *= max(1, 2*radius/n)
+			lo, atLo = lambda, n
 		} else {
-			hi = lambda
+			hi, atHi = lambda, n
 		}
 		switch {
-		case next > lo && next < hi:
-		case math.IsInf(hi, 1):
-			next = 10 * lo
+		case hi == 0:
+			lambda = min(lambda*max(10, n/radius), 1e60)
 		case lo == 0:
-			next = hi / 10
+			lambda *= min(0.1, n/radius)
 		default:
-			next = math.Sqrt(lo * hi)
+			t := math.Log(atLo/radius) / math.Log(atLo/atHi)
+			lambda = lo * math.Pow(hi/lo, min(max(t, 0.1), 0.9))
 		}
-		lambda = min(next, 1e60)
 	}
 	return lambda
 }

@@ -67,7 +67,7 @@ func (w *Workspace) giveUp(status Status) error {
 		detail = number(w.distance) + " standard uncertainties from a minimum no step goes down; " +
 			"the model jumps there, or its derivatives are not those of its values"
 	}
-	return &Error{Status: status, Point: -1, Value: math.NaN(), Detail: detail}
+	return &Error{Status: status, Point: -1, Detail: detail}
 }
 
 // findBounds marks the parameters that lie at bounds.
@@ -217,7 +217,7 @@ func (w *Workspace) spread(dst *Result, n, side int) {
 			}
 			for l, j := range w.columns {
 				if w.norms[l] != 0 {
-					dst.Cov[i*t+j] += g * (v[k] / w.norms[k]) * (v[l] / w.norms[l])
+					dst.Cov[i*t+j] += g * ((v[k] / w.norms[k]) * (v[l] / w.norms[l]))
 				}
 			}
 		}
@@ -277,12 +277,12 @@ func (w *Workspace) judge(dst *Result) {
 			detail += "; " + dst.names[worst] + " is then not determined"
 		}
 		dst.Status = AtBound
-		dst.err = &Error{Status: AtBound, Parameter: dst.names[i], Point: -1, Value: bound, Detail: detail}
+		dst.err = &Error{Status: AtBound, Parameter: dst.names[i], Point: -1, Found: number(bound), Detail: detail}
 		return
 	}
 	if worst >= 0 {
 		dst.Status = Singular
-		dst.err = &Error{Status: Singular, Parameter: dst.names[worst], Point: -1, Value: math.NaN(),
+		dst.err = &Error{Status: Singular, Parameter: dst.names[worst], Point: -1,
 			Detail: "it can be changed, alone or with others, without changing the model; fix it, or fit fewer parameters"}
 	}
 }

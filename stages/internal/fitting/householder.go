@@ -9,28 +9,41 @@ import (
 // reflect turns the first lead columns of a (column by column, rows long
 // each, cols of them, rows ≥ lead) into an upper triangle by Householder
 // reflections, and applies these to all columns. Below the triangle a is
-// spoilt. Columns without a component of their own leave a zero on the
-// diagonal.
+// spoilt. The triangle has all that the columns say of each other, RᵀR = AᵀA,
+// also where they depend on each other.
 //
 // Source: Golub and Van Loan, Matrix Computations, algorithm 5.2.1 (from
 // memory).
 func reflect(a []float64, rows, cols, lead int) {
 	for j := range lead {
-		v := a[j*rows+j : (j+1)*rows]
-		norm := math.Sqrt(floats.Dot(v, v))
-		if norm == 0 {
-			continue
-		}
-		alpha := -math.Copysign(norm, v[0])
-		v[0] -= alpha
-		// H = 1 − v·vᵀ/(−α·v₀), since vᵀv = −2·α·v₀.
-		scale := 1 / (alpha * v[0])
-		for k := j + 1; k < cols; k++ {
-			y := a[k*rows+j : (k+1)*rows]
-			floats.AddScaled(y, scale*floats.Dot(v, y), v)
-		}
-		v[0] = alpha
+		reflectColumn(a, rows, cols, j)
 	}
+}
+
+// reflectColumn does reflect's step for column j.
+func reflectColumn(a []float64, rows, cols, j int) {
+	v := a[j*rows+j : (j+1)*rows]
+	square, unit := floats.Dot(v, v), 1.0
+	if square < 1e-280 || square > 1e280 {
+		// Its square is at the ends of what a number can be. The
+		// reflection does not depend on the scale of v.
+		if unit = floats.Norm(v, math.Inf(1)); unit == 0 {
+			return
+		}
+		for i := range v {
+			v[i] /= unit
+		}
+		square = floats.Dot(v, v)
+	}
+	alpha := -math.Copysign(math.Sqrt(square), v[0])
+	v[0] -= alpha
+	// H = 1 − v·vᵀ/(−α·v₀), since vᵀv = −2·α·v₀.
+	scale := 1 / (alpha * v[0])
+	for k := j + 1; k < cols; k++ {
+		y := a[k*rows+j : (k+1)*rows]
+		floats.AddScaled(y, scale*floats.Dot(v, y), v)
+	}
+	v[0] = alpha * unit
 }
 
 // gain is how far a step x brings |q − R·x|² below |q|², R upper triangular,

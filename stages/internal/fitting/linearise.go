@@ -24,7 +24,7 @@ func (w *Workspace) linearise() error {
 		}
 		for l, u := range b.used {
 			if t := floats.Sum(b.jac[u*b.n : (u+1)*b.n]); math.IsNaN(t) || math.IsInf(t, 0) {
-				return &Error{Status: BadJacobian, Parameter: w.names[w.free[b.to[l]]], Point: -1, Value: w.cur.p[w.free[b.to[l]]],
+				return &Error{Status: BadJacobian, Parameter: w.names[w.free[b.to[l]]], Point: -1, Found: number(w.cur.p[w.free[b.to[l]]]),
 					Detail: "the model is finite there; give another start or bounds"}
 			}
 		}

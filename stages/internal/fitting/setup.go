@@ -23,7 +23,7 @@ func (w *Workspace) setup(start []float64) (Status, error) {
 	}
 	for j, v := range start {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return BadStart, &Error{Status: BadStart, Parameter: w.names[j], Point: -1, Value: v,
+			return BadStart, &Error{Status: BadStart, Parameter: w.names[j], Point: -1, Found: number(v),
 				Detail: "a start must be finite"}
 		}
 		if !w.isFixed(j) {
@@ -72,7 +72,7 @@ func (w *Workspace) bounds(start []float64) error {
 			continue
 		}
 		if !(w.lower[j] <= w.upper[j]) || math.IsInf(w.lower[j], 1) || math.IsInf(w.upper[j], -1) {
-			return &Error{Status: BadBounds, Parameter: w.names[j], Point: -1, Value: math.NaN(),
+			return &Error{Status: BadBounds, Parameter: w.names[j], Point: -1,
 				Detail: "bounds from " + number(w.lower[j]) + " to " + number(w.upper[j]) + ", expected a lower one that is not above the upper"}
 		}
 		w.free = append(w.free, j)
@@ -203,17 +203,17 @@ func (w *Workspace) points() *Error {
 		}
 		for i, y := range b.Y {
 			if math.IsNaN(y) || math.IsInf(y, 0) {
-				return &Error{Status: BadPoint, Point: b.off + i, Value: y, Detail: "expected a finite number; leave the point out"}
+				return &Error{Status: BadPoint, Point: b.off + i, Found: number(y), Detail: "expected a finite number; leave the point out"}
 			}
 			if poisson && (y < 0 || y != math.Trunc(y)) {
-				return &Error{Status: BadPoint, Point: b.off + i, Value: y,
+				return &Error{Status: BadPoint, Point: b.off + i, Found: number(y),
 					Detail: "expected whole counts, 0 or more; fit counts as recorded, or use least squares"}
 			}
 		}
 		b.weight = b.weight[:0]
 		for i, u := range b.U {
 			if !(u > 0) || math.IsInf(u, 0) || math.IsInf(1/u, 0) {
-				return &Error{Status: BadUncertainty, Point: b.off + i, Value: u,
+				return &Error{Status: BadUncertainty, Point: b.off + i, Found: number(u),
 					Detail: "a standard uncertainty must be positive; leave the point out"}
 			}
 			b.weight = append(b.weight, 1/u)
@@ -243,10 +243,10 @@ func (w *Workspace) points() *Error {
 		if w.scaled {
 			detail += " (one to spare, since u is unknown)"
 		}
-		return &Error{Status: TooFewPoints, Point: -1, Value: math.NaN(), Detail: detail + "; widen the range or fit fewer parameters"}
+		return &Error{Status: TooFewPoints, Point: -1, Detail: detail + "; widen the range or fit fewer parameters"}
 	}
 	if poisson && w.ndata == 0 {
-		return &Error{Status: NoCounts, Point: -1, Value: math.NaN(), Detail: "all points are 0; look at the range"}
+		return &Error{Status: NoCounts, Point: -1, Detail: "all points are 0; look at the range"}
 	}
 	w.tiny = 1e-10 * w.ndata / float64(w.n)
 	return nil
@@ -259,18 +259,18 @@ func (w *Workspace) whyBadStart() error {
 		for j := range max(b.k, 1) {
 			for i, v := range b.alt[j*b.n : (j+1)*b.n] {
 				if math.IsNaN(v) || math.IsInf(v, 0) {
-					return &Error{Status: BadStart, Point: b.off + i, Value: math.NaN(),
+					return &Error{Status: BadStart, Point: b.off + i,
 						Detail: "the model is " + number(v) + " there, expected a finite value; give another start"}
 				}
 			}
 		}
 		for i, m := range w.cur.f[b.off : b.off+b.n] {
 			if w.problem.Estimator == Poisson && !(m > 0) && (b.Y[i] > 0 || m < -w.tiny) {
-				return &Error{Status: BadStart, Point: b.off + i, Value: math.NaN(),
+				return &Error{Status: BadStart, Point: b.off + i,
 					Detail: "the model's mean is " + number(m) + " there and " + number(b.Y[i]) +
 						" counts were found, expected a positive mean; give a background, a narrower range or another start"}
 			}
 		}
 	}
-	return &Error{Status: BadStart, Point: -1, Value: math.NaN(), Detail: "the sum of squares is not finite; give another start"}
+	return &Error{Status: BadStart, Point: -1, Detail: "the sum of squares is not finite; give another start"}
 }

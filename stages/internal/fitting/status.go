@@ -3,7 +3,6 @@ package fitting
 import (
 	"errors"
 	"fmt"
-	"math"
 	"strconv"
 )
 
@@ -95,10 +94,10 @@ func (s Status) Minimum() bool { return int(s) < len(statuses) && statuses[s].mi
 // Error is what went wrong with a fit. It unwraps to its status's sentinel.
 type Error struct {
 	Status    Status
-	Parameter string  // the parameter meant, if one is
-	Point     int     // the point meant, from 0; −1: none
-	Value     float64 // the value found there, or the bound; NaN: none
-	Detail    string  // what was found, what was expected, what to do
+	Parameter string // the parameter meant, if one is
+	Point     int    // the point meant, from 0; −1: none
+	Found     string // the number found there, or the bound; may be empty
+	Detail    string // what was found, what was expected, what to do
 }
 
 // Error gives the text: what happened, where, and what to do.
@@ -109,13 +108,13 @@ func (e *Error) Error() string {
 	}
 	if e.Parameter != "" {
 		text += ": " + e.Parameter
-		if !math.IsNaN(e.Value) {
-			text += " = " + strconv.FormatFloat(e.Value, 'g', 6, 64)
+		if e.Found != "" {
+			text += " = " + e.Found
 		}
 	} else if e.Point >= 0 {
 		text += fmt.Sprintf(": point %d", e.Point+1)
-		if !math.IsNaN(e.Value) {
-			text += " is " + strconv.FormatFloat(e.Value, 'g', 6, 64)
+		if e.Found != "" {
+			text += " is " + e.Found
 		}
 	}
 	if e.Detail != "" {
