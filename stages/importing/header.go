@@ -10,10 +10,12 @@ import (
 )
 
 // headerFields finds the fields that the study wants of a file's header.
-func headerFields(want pipeline.Map[string], pairs []Pair) ([]pipeline.Captured, error) {
+// Dates are turned into the form of the program, and numbers of texts that write decimal commas get points.
+func headerFields(want pipeline.Map[string], dates string, x *Text) ([]pipeline.Captured, error) {
 	var out []pipeline.Captured
+	pairs := x.Pairs
 	for _, h := range want {
-		key, _, _ := catalog.CutUnit(h.Value)
+		key, unit, has := catalog.CutUnit(h.Value)
 		var hit *Pair
 		for i := range pairs {
 			if strings.EqualFold(pairs[i].Key, key) {
@@ -30,9 +32,30 @@ func headerFields(want pipeline.Map[string], pairs []Pair) ([]pipeline.Captured,
 			}
 			return nil, fmt.Errorf("the header has no key %q for the field `%s`; it has %s; correct the key under `header`, or leave the field out", key, h.Key, shortKeys(keys))
 		}
-		out = append(out, pipeline.Captured{Name: h.Key, Text: hit.Value})
+		text := hit.Value
+		switch {
+		case has && unit == "date":
+			d, err := headerDate(text, dates)
+			if err != nil {
+				return nil, fmt.Errorf("line %d: field `%s`: found %w", hit.Line, h.Key, err)
+			}
+			text = d
+		case has && strings.HasSuffix(x.Separator, "decimal comma"):
+			text = decimalPoint(text)
+		}
+		out = append(out, pipeline.Captured{Name: h.Key, Text: text})
 	}
 	return out, nil
+}
+
+// decimalPoint writes a number that begins a text with a decimal point, if it has a comma with digits on both sides.
+func decimalPoint(s string) string {
+	_, next, ok := scanNumber([]byte(s), 0, ',')
+	at := strings.IndexByte(s, ',')
+	if !ok || at < 1 || at+1 >= next || strings.Contains(s[:next], ".") {
+		return s
+	}
+	return s[:at] + "." + s[at+1:]
 }
 
 func shortKeys(keys []string) string {

@@ -38,6 +38,7 @@ type importSettings struct {
 	Fields     pipeline.Map[string] `set:"fields" key:"-" default:"-" doc:"FIELD: value, the same for all items of the stage"`
 	U          pipeline.Map[string] `set:"u" default:"-" doc:"COLUMN: its standard uncertainty: a quantity (a bare number in the column's unit), 'relative 0.5 %', poisson, repeats (curves of one name), or unknown"`
 	Duplicates string               `set:"duplicates" oneof:"refuse|mean" default:"refuse" doc:"what becomes of rows that have the same place on the axis"`
+	Dates      string               `set:"dates" oneof:"refuse|day first|month first" default:"refuse" doc:"order of day and month in the header's dates, where a date may be read either way"`
 
 	pattern *catalog.Pattern // of Curves
 }
@@ -98,7 +99,7 @@ func (o *outbox) item(s *importSettings, fields []pipeline.Captured, x *Text) er
 	if err != nil {
 		return err
 	}
-	more, err := headerFields(s.Header, x.Pairs)
+	more, err := headerFields(s.Header, s.Dates, x)
 	if err != nil {
 		return err
 	}

@@ -60,10 +60,11 @@ func (h *header) read(part []byte, line int) {
 		} else if strings.HasPrefix(l.text, "//") {
 			l.text, l.comment = strings.TrimSpace(l.text[2:]), true
 		}
-		if key, value, ok := splitPair(l.text, h.layout.sep); ok {
-			l.paired, l.pair = true, Pair{key, value, line}
-		} else if key, value, ok := cellPair(l.text, h.layout); ok {
+		key, value, cells := cellPair(l.text, h.layout)
+		if cells && strings.IndexByte(l.text, h.layout.sep) < strings.IndexAny(l.text+":", ":=") { // not `Sample: LN 35, batch 2`
 			l.soft, l.pair = true, Pair{key, value, line}
+		} else if key, value, ok := splitPair(l.text, h.layout.sep); ok {
+			l.paired, l.pair = true, Pair{key, value, line}
 		}
 		h.lines = append(h.lines, l)
 	}
