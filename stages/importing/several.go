@@ -55,10 +55,11 @@ func thousandsOrDecimals(data []byte, l layout, cols [][]float64, valid [][]bool
 				marked = -1
 				break
 			}
-			if !whole && marked < 0 {
-				marked = row
-			} else if v >= 100 {
+			switch {
+			case whole && v >= 100:
 				bare = row
+			case !whole && marked < 0:
+				marked = row
 			}
 		}
 		if marked >= 0 && bare >= 0 && writtenAlike(data, l, k, len(col), line) {
