@@ -29,6 +29,7 @@ type Choices struct {
 	sharp  []bool
 	cut    []int
 	theta  []float64
+	at     []float64 // the places, in z, that theta belongs to
 	edges  []edgeChoice
 	turbid bool // of a series without edges
 	judged bool
@@ -107,7 +108,7 @@ func Analyse(x, t, u []float64, opt SeriesOptions, given *Choices) (*Transition,
 	var f *steps
 	if c == nil {
 		best := newChooser(s, opt).choose()
-		f = best.fit
+		f = newFitter(s, best.fit.k).polish(best.fit)
 		c = &Choices{order: s.order, places: s.counts(), turns: best.turns, sharp: f.sharp, cut: f.cut, judged: best.ok}
 		c.turbid = f.k == 0 && f.theta[0] < opt.Clear
 	} else {
@@ -115,13 +116,14 @@ func Analyse(x, t, u []float64, opt SeriesOptions, given *Choices) (*Transition,
 		copy(f.sharp, c.sharp)
 		copy(f.cut, c.cut)
 		copy(f.theta, c.theta)
+		f.follow(c.at, s.zp)
 	}
 	w := newFitter(s, f.k)
 	w.fit(f, fine)
 	a := &analysis{s: s, opt: opt, w: w, f: f, turns: c.turns, nu: len(s.z) - f.parameters()}
 	if given == nil {
 		c.edges = a.decide()
-		c.theta = slices.Clone(f.theta)
+		c.theta, c.at = slices.Clone(f.theta), s.zp
 	}
 	a.covariance(c.edges)
 	return a.result(c), c, nil

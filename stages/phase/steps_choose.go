@@ -219,12 +219,42 @@ func (c *chooser) gradual(w *fitter, f *steps, turns []int, j int) *steps {
 	for i := low + 1; i < high; i++ {
 		if part := (c.s.tp[i] - a) / (b - a); part > 0.02 && part < 0.98 {
 			gap := math.Min(c.s.zp[i]-c.s.zp[i-1], c.s.zp[i+1]-c.s.zp[i])
-			for _, s := range [...]float64{gap / 20, gap / 6} {
+			for _, s := range [...]float64{gap / 20, gap / 6, gap / 3} {
 				try(c.s.zp[i]-s*math.Log(part/(1-part)), s)
 			}
 		}
 	}
 	return best
+}
+
+// polish brings a fit to rest, and looks in other valleys: along one, width and middle of a step change together so that it goes through a
+// single point, and χ² falls so slowly that a fit may stop anywhere.
+func (w *fitter) polish(f *steps) *steps {
+	w.fit(f, fine)
+	s := w.s
+	for j := range f.k {
+		if f.sharp[j] {
+			continue
+		}
+		best := f
+		for i := 1; i+1 < len(s.zp); i++ {
+			part := (s.tp[i] - f.theta[j]) / (f.theta[j+1] - f.theta[j])
+			gap := math.Min(s.zp[i]-s.zp[i-1], s.zp[i+1]-s.zp[i])
+			if !(part > 0.02 && part < 0.98) || math.Abs(f.theta[f.middle(j)]-s.zp[i]) > s.zp[i+1]-s.zp[i-1] {
+				continue
+			}
+			for _, width := range [...]float64{gap / 16, gap / 8, gap / 4, gap / 2, gap} {
+				g := f.clone()
+				g.theta[g.log(j)] = math.Max(math.Log(width), w.leastLog)
+				g.theta[g.middle(j)] = s.zp[i] - math.Log(part/(1-part))*width
+				if w.fit(g, fine); g.chi2 < best.chi2*(1-1e-9)-w.least {
+					best = g
+				}
+			}
+		}
+		f = best
+	}
+	return f
 }
 
 // threshold gives how much χ² may rise within an interval for one parameter that leaves out 1 − p on a side: with unknown noise it is scaled

@@ -32,6 +32,23 @@ func (f *steps) log(j int) int    { return f.k + 2 + 2*j }
 // isFree tells whether a parameter is fitted.
 func (f *steps) isFree(p int) bool { return !f.fixed[p] && (p <= f.k || !f.sharp[(p-f.k-1)/2]) }
 
+// follow moves middles and widths with the places of the series when these have moved a little, so that a fit starts where it would end if
+// nothing else changed.
+func (f *steps) follow(was, now []float64) {
+	for j := range f.k {
+		m := f.theta[f.middle(j)]
+		i := 0
+		for i+2 < len(was) && was[i+1] <= m {
+			i++
+		}
+		stretch := (now[i+1] - now[i]) / (was[i+1] - was[i])
+		f.theta[f.middle(j)] = now[i] + (m-was[i])*stretch
+		if stretch > 0 {
+			f.theta[f.log(j)] += math.Log(stretch)
+		}
+	}
+}
+
 // clone gives a copy that shares nothing.
 func (f *steps) clone() *steps {
 	g := newSteps(f.k)

@@ -32,7 +32,8 @@ const seriesGraph = `graph:
     set: {axis: fraction, wavelength: 620 nm}
 `
 
-var seriesValues = []float64{0.98, 0.97, 0.60, 0.12, 0.10, 0.35, 0.80, 0.96, 0.97}
+// seriesValues has a single point within its first step, and two within the second: a logistic one at 0.74 with s = 0.03, from 0.10 to 0.97.
+var seriesValues = []float64{0.98, 0.98, 0.60, 0.10, 0.108, 0.281, 0.866, 0.966, 0.970}
 
 // Percent and fractions come to the same; what the axis is in percent comes out as a fraction, the unit inside.
 func TestTransitionOfValues(t *testing.T) {
