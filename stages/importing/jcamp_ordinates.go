@@ -42,6 +42,8 @@ func (a *asdf) tooMany(line int) error {
 
 // decode reads the lines of a table, the first of which has the number line.
 func (a *asdf) decode(from, to, line int) error {
+	room := min(a.most, (to-from)/2+1)
+	a.y, a.at = make([]float64, 0, room), make([]int, 0, room)
 	for i := from; i < to; line++ {
 		next := min(lineEnd(a.data, i), to)
 		text := jcampComment(plainWords(a.data[i:next]))
@@ -61,7 +63,7 @@ func (a *asdf) decode(from, to, line int) error {
 func (a *asdf) line(s string, line int) error {
 	x, next, ok := jcampNumber(s, 0)
 	if !ok {
-		return &LineError{line, strconv.Quote(clip([]byte(s))), "a line that begins with its abscissa", "mend the line, or copy the file again"}
+		return &LineError{line, strconv.Quote(clip([]byte(s[:min(len(s), 50)]))), "a line that begins with its abscissa", "mend the line, or copy the file again"}
 	}
 	ulp := 1.0
 	if point := strings.IndexByte(s[:next], '.'); point >= 0 {
@@ -102,7 +104,14 @@ func (a *asdf) line(s string, line int) error {
 			i++
 			continue
 		}
-		if n, end, ok := dupDigits(s, i); ok {
+		letter := &jcampLetters[c]
+		v, end := 0.0, 0
+		if letter.form != 0 {
+			v, end = letterNumber(s, i, letter)
+		}
+		switch letter.form {
+		case repetition:
+			n := int(min(v, 1e9))
 			if fresh || !lastKnown && !a.diff && (a.valid == nil || a.valid[len(a.valid)-1]) {
 				return &LineError{line, "a repetition of nothing: " + strconv.Quote(s[i:end]), "an ordinate before it", "copy the file again"}
 			}
@@ -119,26 +128,23 @@ func (a *asdf) line(s string, line int) error {
 			}
 			i = end
 			continue
-		}
-		if d, end, ok := difDigits(s, i); ok {
+		case difference:
 			if !lastKnown {
 				return &LineError{line, "a difference to nothing: " + strconv.Quote(s[i:end]), "an ordinate before it", "copy the file again"}
 			}
-			a.diff, a.step = true, d
-			last += d
+			a.diff, a.step = true, v
+			last += v
 			if err := a.add(last, true, line); err != nil {
 				return err
 			}
 			fresh = false
 			i = end
 			continue
-		}
-		v, end, ok := sqzDigits(s, i)
-		if !ok {
-			v, end, ok = jcampNumber(s, i)
-		}
-		if !ok {
-			return &LineError{line, strconv.Quote(clip([]byte(s[i:]))), "an ordinate", "mend the line, or copy the file again"}
+		case 0:
+			var ok bool
+			if v, end, ok = jcampNumber(s, i); !ok {
+				return &LineError{line, strconv.Quote(clip([]byte(s[i:min(len(s), i+50)]))), "an ordinate", "mend the line, or copy the file again"}
+			}
 		}
 		if check && fresh {
 			if want := a.y[len(a.y)-1]; math.Abs(v-want) > 1e-9*math.Abs(want) {
@@ -188,65 +194,53 @@ func jcampNumber(s string, i int) (v float64, next int, ok bool) {
 	return v, j, true
 }
 
+// jcampForm says what a letter at the beginning of an ordinate means.
+type jcampForm uint8
+
+const (
+	squeezed   jcampForm = iota + 1 // @ and A to I are 0 to 9 with a plus, a to i 1 to 9 with a minus
+	difference                      // % and J to R are 0 to 9, j to r −1 to −9
+	repetition                      // S to Z are 1 to 8, s is 9
+)
+
+type jcampLetter struct {
+	form     jcampForm
+	first    float64 // digit that the letter stands for
+	negative bool
+}
+
+var jcampLetters = func() (all [256]jcampLetter) {
+	for i, c := range "@ABCDEFGHI" {
+		all[c] = jcampLetter{squeezed, float64(i), false}
+	}
+	for i, c := range "%JKLMNOPQR" {
+		all[c] = jcampLetter{difference, float64(i), false}
+	}
+	for i := range 9 {
+		all['a'+i] = jcampLetter{squeezed, float64(i + 1), true}
+		all['j'+i] = jcampLetter{difference, float64(i + 1), true}
+		all["STUVWXYZs"[i]] = jcampLetter{repetition, float64(i + 1), false}
+	}
+	return all
+}()
+
 // letterNumber reads a number whose first digit is a letter.
-func letterNumber(s string, i int, first float64, negative bool) (v float64, next int) {
+func letterNumber(s string, i int, letter *jcampLetter) (v float64, next int) {
+	v = letter.first
 	j := i + 1
-	v = first
-	for point, scale := false, 1.0; j < len(s) && (digit(s[j]) || s[j] == '.' && !point); j++ {
-		switch {
-		case s[j] == '.':
-			point = true
-		case point:
-			scale /= 10
+	for j < len(s) && digit(s[j]) {
+		v = v*10 + float64(s[j]-'0')
+		j++
+	}
+	if j < len(s) && s[j] == '.' {
+		j++
+		for scale := 0.1; j < len(s) && digit(s[j]); j++ {
 			v += float64(s[j]-'0') * scale
-		default:
-			v = v*10 + float64(s[j]-'0')
+			scale /= 10
 		}
 	}
-	if negative {
+	if letter.negative {
 		v = -v
 	}
 	return v, j
-}
-
-// sqzDigits reads the squeezed form: @ and A to I are 0 to 9 with a plus, a to i 1 to 9 with a minus.
-func sqzDigits(s string, i int) (v float64, next int, ok bool) {
-	switch c := s[i]; {
-	case c >= '@' && c <= 'I':
-		v, next = letterNumber(s, i, float64(c-'@'), false)
-	case c >= 'a' && c <= 'i':
-		v, next = letterNumber(s, i, float64(c-'a'+1), true)
-	default:
-		return 0, i, false
-	}
-	return v, next, true
-}
-
-// difDigits reads a difference: % and J to R are 0 to 9, j to r −1 to −9.
-func difDigits(s string, i int) (v float64, next int, ok bool) {
-	switch c := s[i]; {
-	case c == '%':
-		v, next = letterNumber(s, i, 0, false)
-	case c >= 'J' && c <= 'R':
-		v, next = letterNumber(s, i, float64(c-'J'+1), false)
-	case c >= 'j' && c <= 'r':
-		v, next = letterNumber(s, i, float64(c-'j'+1), true)
-	default:
-		return 0, i, false
-	}
-	return v, next, true
-}
-
-// dupDigits reads how often an ordinate stands: S to Z are 1 to 8, s is 9.
-func dupDigits(s string, i int) (n, next int, ok bool) {
-	var v float64
-	switch c := s[i]; {
-	case c >= 'S' && c <= 'Z':
-		v, next = letterNumber(s, i, float64(c-'S'+1), false)
-	case c == 's':
-		v, next = letterNumber(s, i, 9, false)
-	default:
-		return 0, i, false
-	}
-	return int(min(v, 1e9)), next, true
 }

@@ -248,3 +248,14 @@ func FuzzEachJCAMP(f *testing.F) {
 		}
 	})
 }
+
+func BenchmarkJCAMP(b *testing.B) {
+	data := []byte(jcampFile("##FIRSTX= 0\n##DELTAX= 1", "0A0"+strings.Repeat("K3l5", 200000)))
+	b.SetBytes(int64(len(data)))
+	b.ReportAllocs()
+	for b.Loop() {
+		if err := EachJCAMP(data, func(*Text) error { return nil }); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package importing
 import (
 	"context"
 	"fmt"
+	"math"
 	"strings"
 	"testing"
 
@@ -253,4 +254,52 @@ func TestLayoutLines(t *testing.T) {
 		"sample=LN1 | v_dilute mL: 1.5 | v_dense mL: 0.02 | times: 10 | u_v_dilute mL: 0.01 | u_v_dense mL: 0.001 | u_times: 0.1 ! column 5 (remark) holds words and is left out",
 		"sample=LN2 | v_dilute mL: 1.25 | v_dense mL: - | times: 5 | u_v_dilute mL: 0.01 | u_v_dense mL: - | u_times: 0.05 ! empty cell in column 3 (lines 3)")
 	expectItems(t, setting{layout: "lines", columns: []string{"a = 1", "b = 2"}}, "a;b\n1;2\n3;4\n", "a: 1 | b: 2", "a: 3 | b: 4")
+}
+
+// wideText is a table of so many curves and lines.
+func wideText(curves, lines int) []byte {
+	var b strings.Builder
+	b.WriteString("Wavelength (nm)")
+	for k := range curves {
+		fmt.Fprintf(&b, ",S%d", k)
+	}
+	b.WriteString("\n")
+	for i := range lines {
+		fmt.Fprintf(&b, "%d", i+200)
+		for k := range curves {
+			fmt.Fprintf(&b, ",%.10g", math.Sin(float64(i*(k+1))*0.01)*0.1)
+		}
+		b.WriteString("\n")
+	}
+	return []byte(b.String())
+}
+
+func BenchmarkWide(b *testing.B) {
+	data := wideText(20, 2000)
+	b.SetBytes(int64(len(data)))
+	b.ReportAllocs()
+	o := Options{Layout: Found, Keys: []string{"sample"}}
+	for b.Loop() {
+		n := 0
+		if err := EachCurve(data, o, func(*Text) error { n++; return nil }); err != nil || n != 20 {
+			b.Fatal(n, err)
+		}
+	}
+}
+
+func BenchmarkBlocks(b *testing.B) {
+	var text strings.Builder
+	for k := range 200 {
+		fmt.Fprintf(&text, "# S%d\n%s\n", k, curveText(500)[len("Sample: test\n"):])
+	}
+	data := []byte(text.String())
+	b.SetBytes(int64(len(data)))
+	b.ReportAllocs()
+	o := Options{Layout: Found, Keys: []string{"sample"}}
+	for b.Loop() {
+		n := 0
+		if err := EachCurve(data, o, func(*Text) error { n++; return nil }); err != nil || n != 200 {
+			b.Fatal(n, err)
+		}
+	}
 }
