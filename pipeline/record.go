@@ -57,6 +57,7 @@ type RecordGroup struct {
 // RecordItem is one item with its content hash.
 type RecordItem struct {
 	Output  string `json:"output"`
+	Form    string `json:"form,omitempty"`
 	Name    string `json:"name"`
 	State   State  `json:"state"`
 	Hash    string `json:"hash,omitempty"`
@@ -229,7 +230,7 @@ func (r *runner) makeRecord(o *Outcome) (*Record, error) {
 }
 
 func recordItem(it *item) RecordItem {
-	ri := RecordItem{Output: it.output, Name: it.name, State: it.state, Message: it.message}
+	ri := RecordItem{Output: it.output, Form: it.form.String(), Name: it.name, State: it.state, Message: it.message}
 	if it.state.Good() {
 		ri.Hash = it.hash.String()
 	}

@@ -169,17 +169,6 @@ func budget(v *Value) Budget {
 // sharedCurves lists the curves that a value was made from and that serve several groups: a solvent, a response.
 func (rec *Record) sharedCurves(stage, item string, kinds []*Kind) []string {
 	type id struct{ stage, output, item string }
-	form := func(x id) Form {
-		s := rec.stage(x.stage)
-		for _, k := range kinds {
-			for _, o := range k.Outputs {
-				if s != nil && k.Name == s.Kind && o.Name == x.output {
-					return o.Form
-				}
-			}
-		}
-		return AnyForm
-	}
 	serves := map[id]int{}
 	for i := range rec.Stages {
 		for j := range rec.Stages[i].Groups {
@@ -212,7 +201,10 @@ func (rec *Record) sharedCurves(stage, item string, kinds []*Kind) []string {
 			}
 			return
 		}
-		if f := form(x); !led && many && (f == Curve || f == AnyForm && g.File != "") {
+		curve := slices.ContainsFunc(g.Items, func(it RecordItem) bool {
+			return it.Name == x.item && (x.output == "" || it.Output == x.output) && it.Form == Curve.String()
+		})
+		if !led && many && curve {
 			out = append(out, x.stage+" "+x.item)
 		}
 		for _, src := range g.Sources {
