@@ -237,6 +237,11 @@ func accompanies(t *table.Table, name string) bool {
 func (r *runner) outcome() *Outcome {
 	o := &Outcome{Title: r.p.Study.Title.Value, Dir: r.p.Dir, Study: r.p.text, Against: r.p.Study.Against.Value, Sheet: r.p.Sheet, Counts: r.counts}
 	o.Remarks = append(slices.Clone(r.remarks), r.listing.unclaimed()...)
+	for _, s := range r.p.SharedSources() {
+		if s.Remark != "" {
+			o.Remarks = append(o.Remarks, fmt.Sprintf("%s, %s: %s", s.Name, s.Value, s.Remark))
+		}
+	}
 	slices.Sort(o.Remarks)
 	o.Digest = r.digest(o)
 	var live map[string]*item
