@@ -480,6 +480,10 @@ func (d *decoder) number(t study.Text, target unitTarget, path string, uncertain
 		return nil
 	}
 	in, err := num.In(unit)
+	if err != nil && !num.HasUnit {
+		d.fail(t.Pos, fmt.Sprintf("%q for `%s`, a constant without a unit", t.Value, path), target.String(), fmt.Sprintf("write the unit behind the constant's number: `%s: %s %s`", t.Value, num.Text, unit.Symbol()))
+		return nil
+	}
 	if err != nil {
 		d.fail(t.Pos, fmt.Sprintf("%q for `%s`, a number in %s", t.Value, path, unitWord(num.Unit)), target.String(), "correct the unit, or give another quantity")
 		return nil

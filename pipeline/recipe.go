@@ -16,7 +16,7 @@ import (
 )
 
 // keyFormat is the first line of every recipe. It changes when recipes of old must not be believed any more.
-const keyFormat = "fascicle recipe 1"
+const keyFormat = "fascicle recipe 2"
 
 // eachSetting calls f with a pointer to every setting value that is a Field, ColumnName, Expr or Quantity, in order.
 func eachSetting(v reflect.Value, f func(any)) {
