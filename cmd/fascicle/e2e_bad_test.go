@@ -291,7 +291,7 @@ func badRawFiles() []badCase {
 		raw("duplicate axis value", with(20, lines[19])),
 		raw("negative q", with(1, "-0.008000 1.0e+00 1.0e-02\n")),
 		raw("negative uncertainty", with(20, strings.Replace(lines[20], " ", " ", 1)[:len(lines[20])-10]+"-1.000e-02\n")),
-		works("all uncertainties zero", column(2, "0"), "60 of 60 uncertainties in column u_I are zero"),
+		raw("all uncertainties zero", column(2, "0")),
 		works("word amid numbers", with(20, "0.0228 overflow 0.01\n"), "(lines 21)"),
 		works("decimal commas", strings.ReplaceAll(good, ".", ",")),
 		raw("another unit in its head", "q [1/nm]  I [1/cm]  u [1/cm]\n"+strings.Join(lines[1:], "")),
