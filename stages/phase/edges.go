@@ -120,7 +120,7 @@ func Analyse(x, t, u []float64, opt SeriesOptions, given *Choices) (*Transition,
 	}
 	w := newFitter(s, f.k)
 	w.fit(f, fine)
-	a := &analysis{s: s, opt: opt, w: w, f: f, turns: c.turns, nu: len(s.z) - f.parameters()}
+	a := &analysis{s: s, opt: opt, w: w, f: f, turns: c.turns, nu: len(s.z) - f.parameters(), lost: make([]bool, f.k+1)}
 	if given == nil {
 		c.edges = a.decide()
 		c.theta, c.at = slices.Clone(f.theta), s.zp
@@ -137,6 +137,7 @@ type analysis struct {
 	f     *steps
 	turns []int
 	nu    int
+	lost  []bool // levels that turned out not to be seen
 }
 
 // scale is what the covariance is multiplied by: 1 where the noise is known, else χ²/ν, NaN without degrees of freedom or without scatter.
@@ -150,28 +151,49 @@ func (a *analysis) scale() float64 {
 	return a.f.chi2 / float64(a.nu)
 }
 
-// reached tells whether the level before (side 0) or behind (side 1) step j is seen. Levels between two steps are. That of an end is when the
-// series turns back before it ends, when the last two places there agree, or when the fit of a step that is certainly gradual knows it well.
+// reached tells whether the level before (side 0) or behind (side 1) step j is seen: when two neighbouring places agree on it, when the series
+// turns back from it before it ends, or when the fit of a step that is certainly gradual knows it well.
 func (a *analysis) reached(j, side int, steep bool) bool {
-	if j+side != 0 && j+side != a.f.k {
-		return true
-	}
-	turn := a.turns[j+side]
-	drop := math.Abs(a.s.tp[a.turns[j+1]] - a.s.tp[a.turns[j]])
-	inner, end := turn+1, 0
-	if side == 1 {
-		inner, end = turn-1, len(a.s.tp)-1
-	}
-	if turn != end || math.Abs(a.s.tp[turn]-a.s.tp[inner]) < math.Max(4*a.s.noise(), 0.1*drop) && inner != a.turns[j+1-side] {
-		return true
-	}
-	if a.f.sharp[j] || steep || !a.f.sound {
+	level := j + side
+	if a.lost[level] {
 		return false
 	}
-	level, other := a.f.theta[j+side], a.f.theta[j+1-side]
-	u := math.Sqrt(a.f.covOf(j+side, j+side) * a.scale())
+	loose := !a.f.sharp[j] && !steep
+	if level != 0 && level != a.f.k {
+		return !loose || a.flat(level) || a.f.sound && a.knows(level)
+	}
+	end := 0
+	if side == 1 {
+		end = len(a.s.tp) - 1
+	}
+	if a.turns[level] != end || a.flat(level) {
+		return true
+	}
 	m := a.f.theta[a.f.middle(j)]
-	return u < 0.25*math.Abs(level-other) && level > -0.05-3*u && level < 1.05+3*u && m > a.s.zp[0] && m < a.s.zp[len(a.s.zp)-1]
+	return loose && a.f.sound && a.knows(level) && m > a.s.zp[0] && m < a.s.zp[len(a.s.zp)-1]
+}
+
+// flat tells whether a place next to the one where the series turns agrees with it.
+func (a *analysis) flat(level int) bool {
+	turn := a.turns[level]
+	drop := math.Inf(1)
+	for _, other := range [...]int{level - 1, level + 1} {
+		if other >= 0 && other < len(a.turns) {
+			drop = math.Min(drop, math.Abs(a.s.tp[a.turns[other]]-a.s.tp[turn]))
+		}
+	}
+	for _, i := range [...]int{turn - 1, turn + 1} {
+		if i >= 0 && i < len(a.s.tp) && math.Abs(a.s.tp[i]-a.s.tp[turn]) < math.Min(math.Max(4*a.s.noise(), 0.1*drop), 0.4*drop) {
+			return true
+		}
+	}
+	return false
+}
+
+// knows tells whether the fit knows a level well: to 15 % of the series' range, and as something that a transmittance can be.
+func (a *analysis) knows(level int) bool {
+	y, u := a.f.theta[level], math.Sqrt(a.f.covOf(level, level)*a.scale())
+	return u < 0.15*(slices.Max(a.s.tp)-slices.Min(a.s.tp)) && y > -0.05-3*u && y < 1.05+3*u
 }
 
 // decide says how the place of each edge is known.
@@ -192,11 +214,17 @@ func (a *analysis) decide() []edgeChoice {
 		a.covariance(out)
 		again := false
 		for j := range out {
-			steep := out[j].state == narrow
-			if out[j].state != placed && !(a.reached(j, 0, steep) && a.reached(j, 1, steep) && (steep || a.f.sound)) {
-				out[j].state, again = placed, true
-				break
+			if out[j].state == placed {
+				continue
 			}
+			steep := out[j].state == narrow
+			before, behind := a.reached(j, 0, steep), a.reached(j, 1, steep)
+			if before && behind && (steep || a.f.sound) {
+				continue
+			}
+			out[j].state, again = placed, true
+			a.lost[j], a.lost[j+1] = a.lost[j] || !before, a.lost[j+1] || !behind
+			break
 		}
 		if !again {
 			break
@@ -256,15 +284,21 @@ func (a *analysis) place(j int, e *edgeChoice) {
 	most := (math.Max(low[0], low[1])+math.Max(high[0], high[1]))/2 + margin
 	e.w0, e.w1 = -1, -1
 	e.lo, e.hi = a.span(first, last, sign, least, most)
+	// an edge next to another lies on its own side of the place where the series turns
+	if e.lo < 0 && j > 0 {
+		e.lo = first
+	}
+	if e.hi < 0 && j+1 < a.f.k {
+		e.hi = last
+	}
 	if low[0] == low[1] && high[0] == high[1] {
 		e.w0, e.w1 = a.span(first, last, sign, low[0]+0.1*drop, high[0]-0.1*drop)
 	}
 }
 
-// level gives a level next to step j from the place where the series turns, or from the fit when it is nearer to the middle of the others
-// there.
+// level gives a level next to step j from the fit, or from the place where the series turns when the fit does not know it.
 func (a *analysis) level(j, side int) float64 {
-	if a.f.sharp[j] {
+	if a.f.sharp[j] || !a.f.sound || !a.knows(j+side) {
 		return a.s.tp[a.turns[j+side]]
 	}
 	return a.f.theta[j+side]
@@ -310,7 +344,11 @@ func (a *analysis) steep(j int) *steps {
 			best = g
 		}
 	}
+	m := f.theta[f.middle(j)]
 	for i := a.turns[j]; i <= a.turns[j+1]; i++ {
+		if i > 1 && a.s.zp[i-2] > m || i+2 < len(a.s.zp) && a.s.zp[i+2] < m {
+			continue // far from the middle
+		}
 		part := (a.s.tp[i] - f.theta[j]) / (f.theta[j+1] - f.theta[j])
 		if part > 0.001 && part < 0.999 {
 			try(a.s.zp[i] - math.Exp(a.w.leastLog)*math.Log(part/(1-part)))

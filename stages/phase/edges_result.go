@@ -27,7 +27,7 @@ func (a *analysis) uOf(p int) float64 {
 // edge gives one edge, its place in z.
 func (a *analysis) edge(j int, c edgeChoice) Edge {
 	f := a.f
-	e := Edge{Turbid: f.theta[j+1] < f.theta[j], Before: f.theta[j], After: f.theta[j+1], UBefore: a.uOf(j), UAfter: a.uOf(j + 1), Width: unknown()}
+	e := Edge{Turbid: a.s.tp[a.turns[j+1]] < a.s.tp[a.turns[j]], Before: f.theta[j], After: f.theta[j+1], UBefore: a.uOf(j), UAfter: a.uOf(j + 1), Width: unknown()}
 	if !a.f.sound || c.state == placed && (!f.sharp[j]) {
 		// a level that the fit does not know is not printed as one
 		e.Before, e.After = a.s.tp[a.turns[j]], a.s.tp[a.turns[j+1]]

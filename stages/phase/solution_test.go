@@ -15,7 +15,7 @@ bare,,0,0,20,0.5,0,
 odd,HEPES,20,0,25,,0.4,
 `
 
-const solutionGraph = `constants: {violane: 0.25(1) nm}
+const solutionGraph = `constants: {spacing: {violane: 0.25(1) nm, ambrelle: 0.80 nm}}
 graph:
   solution:
     kind: phase.solution
@@ -25,7 +25,7 @@ graph:
       ionic: ionic
       temperature: temperature
       charges: {anion: donor, cation: acceptor}
-      spacing: {violane: violane}
+      spacing: {violane: spacing.violane, ambrelle: spacing.ambrelle}
 `
 
 // The lengths are those of TestWater and TestLengths; the rest is worked out by hand.
@@ -37,7 +37,7 @@ func TestSolution(t *testing.T) {
 	}{
 		{"plain", "ionic_strength", 0.1, 1e-15}, {"plain", "salt_concentration", 0.1, 1e-15}, {"plain", "bjerrum", 0.715754, 1e-6},
 		{"plain", "debye", 0.960777, 1e-6}, {"plain", "charge_ratio", 1.25, 1e-12}, {"plain", "manning_violane", 0.715754 / 0.25, 4e-6},
-		{"plain", "permittivity", 78.303344, 1e-6},
+		{"plain", "manning_ambrelle", 0.715754 / 0.80, 2e-6}, {"plain", "permittivity", 78.303344, 1e-6},
 		{"strong", "ionic_strength", 0.3, 1e-15}, {"strong", "salt_concentration", 0.1, 1e-15}, {"strong", "debye", 0.960777 / math.Sqrt(3), 1e-6},
 		{"bare", "ionic_strength", 0, 0}, {"bare", "salt_concentration", 0, 0}, {"bare", "debye", math.NaN(), 0}, {"bare", "charge_ratio", math.NaN(), 0},
 		{"bare", "bjerrum", 0.711607, 1e-6},
@@ -99,7 +99,7 @@ func TestSolutionRefuses(t *testing.T) {
 		{"both", "ionic: ionic", "ionic: ionic\n      concentration: conc", "either `ionic` or `concentration`"},
 		{"neither", "ionic: ionic", "", "either `ionic` or `concentration`"},
 		{"half a ratio", "{anion: donor, cation: acceptor}", "{anion: donor}", "no setting `charges.cation`"},
-		{"no name", "{violane: violane}", `{"a b": violane}`, "expected a name"},
+		{"no name", "{violane: spacing.violane,", `{"a b": spacing.violane,`, "expected a name"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			if said := refuses(t, write(t, solutionSheet, strings.Replace(solutionGraph, tt.old, tt.new, 1), nil)); !strings.Contains(said, tt.want) {

@@ -215,9 +215,16 @@ func (c *chooser) gradual(w *fitter, f *steps, turns []int, j int) *steps {
 	for _, times := range [...]float64{1, 0.5} {
 		try(m, times*s0)
 	}
-	// a single point within the step: whatever the width, the middle is where the curve goes through it
+	// a single point within the step: whatever the width, the middle is where the curve goes through it. (Of many points none is the only one.)
+	within := func(i int) bool { part := (c.s.tp[i] - a) / (b - a); return part > 0.02 && part < 0.98 }
+	number := 0
 	for i := low + 1; i < high; i++ {
-		if part := (c.s.tp[i] - a) / (b - a); part > 0.02 && part < 0.98 {
+		if within(i) {
+			number++
+		}
+	}
+	for i := low + 1; i < high && number <= 8; i++ {
+		if part := (c.s.tp[i] - a) / (b - a); within(i) {
 			gap := math.Min(c.s.zp[i]-c.s.zp[i-1], c.s.zp[i+1]-c.s.zp[i])
 			for _, s := range [...]float64{gap / 20, gap / 6, gap / 3} {
 				try(c.s.zp[i]-s*math.Log(part/(1-part)), s)

@@ -234,10 +234,14 @@ func FuzzAnalyse(f *testing.F) {
 }
 
 func BenchmarkAnalyse(b *testing.B) {
-	for name, tr := range map[string]truth{"gradual": windowTruth, "steep": steepTruth, "single": singleTruth} {
-		b.Run(name, func(b *testing.B) {
-			x := grid(0.2, 0.9, 15)
-			y, u := tr.draw(x, 0.005, rand.New(rand.NewPCG(1, 1)))
+	for _, c := range []struct {
+		name string
+		tr   truth
+		n    int
+	}{{"gradual", windowTruth, 15}, {"steep", steepTruth, 15}, {"single", singleTruth, 15}, {"plate", windowTruth, 384}} {
+		b.Run(c.name, func(b *testing.B) {
+			x := grid(0.2, 0.9, c.n)
+			y, u := c.tr.draw(x, 0.005, rand.New(rand.NewPCG(1, 1)))
 			b.ReportAllocs()
 			for range b.N {
 				if _, _, err := Analyse(x, y, u, SeriesOptions{}, nil); err != nil {

@@ -217,7 +217,7 @@ func (r *transitionRun) read() error {
 		r.used, r.x, r.t, r.u = append(r.used, i), append(r.x, x), append(r.t, y.y), append(r.u, y.u)
 	}
 	if missing > 0 {
-		r.flag(pipeline.Note, "%d items without a transmittance at %g nm are left out", missing, r.s.Wavelength.Value)
+		r.flag(pipeline.Note, "left out, without a transmittance at %g nm: %d of %d items", r.s.Wavelength.Value, missing, len(r.call.Leads))
 	}
 	if unknown+zero > 0 || r.given != nil && !r.given.known {
 		r.u = nil

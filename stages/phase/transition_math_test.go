@@ -130,6 +130,9 @@ func TestSeries(t *testing.T) {
 		// a level of 0 or of 0.6 behind: half lies from 0.49 to 0.79, and 0.45 is below
 		{name: "nearly the end", x: grid(0, 5, 6), t: []float64{0.98, 0.98, 0.98, 0.98, 0.7, 0.30}, edges: []edge{{true, interval(3, 5)}},
 			opens: interval(3, 5), closes: lower(5), width: lower(0), middle: lower(4), windows: 1},
+		// two wide steps so near that the turbid level between them is not reached: it may be anything down to 0, so half lies from 0.49 to 0.69
+		{name: "a window that is only a dip", x: grid(0, 8, 9), t: []float64{0.98, 0.97, 0.90, 0.74, 0.44, 0.75, 0.91, 0.97, 0.98}, edges: []edge{{true, interval(2, 4)}, {false, interval(4, 6)}},
+			opens: interval(2, 4), closes: interval(4, 6), width: interval(0, 4), middle: interval(3, 5), windows: 1},
 		{name: "one edge asked for", x: grid(0, 5, 6), t: []float64{0.98, 0.98, 0.1, 0.1, 0.8, 0.8}, opt: SeriesOptions{Model: OneEdge}, edges: []edge{{true, interval(1, 2)}},
 			opens: interval(1, 2), closes: lower(5), width: lower(3), middle: lower(3), windows: 1},
 		{name: "a window asked for", x: grid(0, 8, 9), t: []float64{0.98, 0.1, 0.1, 0.8, 0.8, 0.1, 0.1, 0.98, 0.98}, opt: SeriesOptions{Model: OneWindow}, edges: []edge{{true, interval(0, 5)}, {false, interval(6, 7)}},

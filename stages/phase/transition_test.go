@@ -281,3 +281,75 @@ func TestTransitionWithoutU(t *testing.T) {
 		t.Errorf("%v", r.Flags)
 	}
 }
+
+// A series along a temperature of the sheet in °C comes out in K, the unit inside.
+func TestTransitionAlongTemperature(t *testing.T) {
+	sheet, raw := seriesStudy("1", 1, seriesValues)
+	sheet = strings.Replace(sheet, "fraction [%]", "fraction [°C]", 1)
+	r := run(t, write(t, sheet, seriesGraph, raw))["windows edges chain=long"]
+	if r.table == nil {
+		t.Fatalf("%s: %s", r.State, r.Message)
+	}
+	if x, _ := r.number(t, "closes"); math.Abs(x-(273.15+74)) > 1 {
+		t.Errorf("closes at %g K", x)
+	}
+	if u := r.table.Col("closes").Unit; u != "K" {
+		t.Errorf("in %q", u)
+	}
+}
+
+// Two preparations at each place are two points; a sample without a number is left out, and that is said.
+func TestTransitionRepeats(t *testing.T) {
+	sheet, raw := seriesStudy("1", 1, seriesValues)
+	for i, v := range seriesValues {
+		sheet += fmt.Sprintf("R%d,long,%d,10,heating\n", i, 20+10*i)
+		raw[fmt.Sprintf("raw/R%d.csv", i)] = fmt.Sprintf("transmittance [1],u_transmittance [1]\n%.6g,0.005\n", v)
+	}
+	raw["raw/R3.csv"] = "transmittance [1],u_transmittance [1]\nNaN,0.005\n"
+	got := run(t, write(t, sheet, seriesGraph, raw))
+	r, one := got["windows edges chain=long"], run(t, write(t, sheetOf(sheet, "S"), seriesGraph, rawOf(raw, "S")))["windows edges chain=long"]
+	if r.table == nil {
+		t.Fatalf("%s: %s", r.State, r.Message)
+	}
+	if !r.says(pipeline.Note, ": 1 of 18 items") {
+		t.Errorf("%v", r.Flags)
+	}
+	x, _ := r.number(t, "closes")
+	y, _ := one.number(t, "closes")
+	u, _ := r.number(t, "u_closes")
+	v, _ := one.number(t, "u_closes")
+	if math.Abs(x-y) > 0.1*v || math.Abs(u/v-math.Sqrt(0.5)) > 0.02 {
+		t.Errorf("%g ± %g of two preparations, %g ± %g of one: want the same, and u less by √2", x, u, y, v)
+	}
+	n := 0
+	fit := got["windows fit chain=long"].table
+	for i := range fit.Len() {
+		if !fit.Col("transmittance").IsNull(i) {
+			n++
+		}
+	}
+	if n != 17 {
+		t.Errorf("%d points in the figure, want 17", n)
+	}
+}
+
+// sheetOf keeps the head and the rows of samples that begin with a letter, rawOf their files.
+func sheetOf(sheet, letter string) string {
+	var b strings.Builder
+	for i, l := range strings.SplitAfter(sheet, "\n") {
+		if i == 0 || strings.HasPrefix(l, letter) {
+			b.WriteString(l)
+		}
+	}
+	return b.String()
+}
+
+func rawOf(raw map[string]string, letter string) map[string]string {
+	out := map[string]string{}
+	for name, text := range raw {
+		if strings.HasPrefix(name, "raw/"+letter) {
+			out[name] = text
+		}
+	}
+	return out
+}
