@@ -52,9 +52,9 @@ func (w *Workspace) bendTrial(lambda, length float64) bool {
 	// q' with Rᵀ·q' = g.
 	for k := range q {
 		for i := range k {
-			g[k] -= w.stack[k*w.ld+i] * g[i]
+			g[k] -= w.tri[k*w.triLD+i] * g[i]
 		}
-		if diag := w.stack[k*w.ld+k]; diag != 0 {
+		if diag := w.tri[k*w.triLD+k]; diag != 0 {
 			g[k] /= diag
 		} else {
 			g[k] = 0
@@ -70,7 +70,7 @@ func (w *Workspace) bendTrial(lambda, length float64) bool {
 		w.hi[k] -= w.trial[k]
 	}
 	clear(bend)
-	w.box.solve(w.stack, w.ld, q, g, w.d, max(lambda, 1e-30), w.lo, w.hi, bend)
+	w.box.solve(w.tri, w.triLD, q, g, w.d, max(lambda, 1e-30), w.lo, w.hi, bend)
 	for k := range q {
 		w.lo[k] += w.trial[k]
 		w.hi[k] += w.trial[k]

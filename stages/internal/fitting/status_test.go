@@ -209,8 +209,9 @@ func TestStatuses(t *testing.T) {
 		}
 	})
 	t.Run("stalled", func(t *testing.T) {
-		s := &Separable{Blocks: []Block{{Basis: backwards{expBasis{x}}, Y: y, Linear: []string{"a", "b"}}}}
-		err := w.FitSeparable(&r, s, []float64{1})
+		s := &Separable{Parameters: Parameters{Lower: []float64{0.5}},
+			Blocks: []Block{{Basis: backwards{expBasis{x}}, Y: y, Linear: []string{"a", "b"}}}}
+		err := w.FitSeparable(&r, s, []float64{3})
 		if !errors.Is(err, ErrStalled) || r.Status != Stalled || !strings.Contains(err.Error(), "derivatives are not those of its values") {
 			t.Errorf("%v, %v", err, r.Status)
 		}

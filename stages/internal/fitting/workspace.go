@@ -45,6 +45,10 @@ type Workspace struct {
 	bend             []float64
 	lo, hi           []float64
 	box              box
+	secant           secant
+	tri              []float64 // the triangle that steps are made of: stack's or secant's
+	triLD            int
+	rhs              []float64
 	lin              []float64 // small vectors of a linear solve
 	linTri           []float64
 	linLo, linHi     []float64
