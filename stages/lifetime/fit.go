@@ -1,6 +1,10 @@
 package lifetime
 
-import "math"
+import (
+	"math"
+
+	"fascicle/stages/internal/fitting"
+)
 
 // Status says how a fit ended.
 type Status uint8
@@ -45,16 +49,22 @@ type Solution struct {
 // maxIterations of a fit. From a start of the search a dozen is usual.
 const maxIterations = 200
 
-// distance is how near, in standard uncertainties, the minimum must be before the last step for a fit to have converged. The steps of
-// Fisher's scoring shrink by a factor of about a hundred each, so that the fit then ends within 1e-6 of the minimum.
-const distance = 1e-4
+// tolerance is how near, in standard uncertainties, the minimum must be for a fit to have converged. What remains after a step is judged by
+// the step and by how much it is shorter than the one before it, by no more than a twentieth, the usual rate of Fisher's scoring.
+const (
+	tolerance = 1e-5
+	usualRate = 0.05
+	undamped  = 1e-12
+)
 
 // fit fits a decay from a start: ln τ_i, δ, a_i, b, s in the vector's order, moved into the bounds. Fisher scoring with the damping of
 // Levenberg and Marquardt and an active set for the bounds; steps are judged by the deviance (or χ²) itself.
 //
 // Sources: Marquardt, J. SIAM 11 (1963) 431; Nielsen, IMM-REP-1999-05 (damping); Baker and Cousins, Nucl. Instrum. Methods 221 (1984) 437
 // (likelihood); all from memory.
-func (w *Workspace) fit(s *Solution, p *Problem, start *vector, limit int) {
+//
+// enough is how near the minimum must be in a fit that only prepares another; 0 stands for tolerance.
+func (w *Workspace) fit(s *Solution, p *Problem, start *vector, enough float64) {
 	var lo, hi vector
 	var free [maxPar]bool
 	p.frame(&lo, &hi, &free)
@@ -68,10 +78,12 @@ func (w *Workspace) fit(s *Solution, p *Problem, start *vector, limit int) {
 	var m matrix
 	best := w.evaluate(p, &t)
 	w.normal(p, &t, &m, &g)
-	damping, factor := 1e-3, 2.0
+	damping, factor, before := 1e-3, 2.0, 0.0
 	s.Status, s.Iterations = NotConverged, 0
+	held := false   // a step failed, so that damping is let go only by and by
+	short := 0      // accepted steps that led nowhere
 	current := true // the workspace holds the curves at t
-	for it := 0; it < limit; it++ {
+	for it := 0; it < maxIterations; it++ {
 		s.Iterations = it + 1
 		for i := range n {
 			slo[i], shi[i] = lo[i]-t[i], hi[i]-t[i]
@@ -81,6 +93,11 @@ func (w *Workspace) fit(s *Solution, p *Problem, start *vector, limit int) {
 		}
 		boxStep(&step, &g, &m, damping, &slo, &shi, &free, n)
 		curved := quadratic(&step, &m, n)
+		if curved < 1 && damping > undamped && !held { // near: damping would only hold back what the counts tell least about
+			damping = undamped
+			boxStep(&step, &g, &m, damping, &slo, &shi, &free, n)
+			curved = quadratic(&step, &m, n)
+		}
 		gain := 2*dotN(&step, &g, n) - curved // of the objective, by the quadratic approximation
 		if !(curved > 0) {
 			s.Status = Converged
@@ -92,13 +109,17 @@ func (w *Workspace) fit(s *Solution, p *Problem, start *vector, limit int) {
 		}
 		value := w.evaluate(p, &next)
 		current = false
-		rounding := 1e-12 * (math.Abs(best) + float64(len(w.mean)))
+		rounding := 1e-9 + 1e-15*math.Abs(best)
+		if curved < 1e-6 { // the objective is flat here, and the step surer than the difference of two large sums
+			rounding += 1e-7
+		}
 		if !(value <= best+rounding) {
-			if curved < distance*distance && damping < 1 { // no better: rounding
+			if curved < 1e-8 && damping < 1 { // no better: rounding
 				s.Status = Converged
 				break
 			}
-			damping *= factor
+			held = true
+			damping = math.Max(damping, 1e-4) * factor
 			factor *= 2
 			if damping > 1e12 {
 				break
@@ -107,22 +128,38 @@ func (w *Workspace) fit(s *Solution, p *Problem, start *vector, limit int) {
 		}
 		ratio := math.Max(0, math.Min(1, (best-value)/gain))
 		t, best, current = next, value, true
-		done := curved < distance*distance && damping < 0.1
+		length := math.Sqrt(curved)
+		rate := 1.0
+		if before > 0 {
+			rate = length / before
+		}
+		if length < 10*tolerance {
+			short++
+		}
+		done := (damping <= undamped || held && damping < 1e-4) && (length*math.Max(usualRate, rate) < tolerance || length < enough) || short > 3
+		before = length
 		if done {
 			s.Status = Converged
+		}
+		if done && enough > 0 {
+			s.theta = t
+			return
 		}
 		w.normal(p, &t, &m, &g)
 		if done {
 			break
 		}
-		damping = math.Max(1e-12, damping*math.Max(1./10, 1-math.Pow(2*ratio-1, 3)))
+		damping = math.Max(undamped, damping*math.Max(1./10, 1-math.Pow(2*ratio-1, 3)))
 		factor = 2
 	}
 	if !current {
 		best = w.evaluate(p, &t)
 		w.normal(p, &t, &m, &g)
 	}
-	s.Objective, s.N, s.theta, s.slope = best, len(w.mean), t, g
+	s.N, s.theta, s.slope = len(w.mean), t, g
+	if s.Objective = best; p.Weights == nil {
+		s.Objective = fitting.PoissonDeviance(p.Counts[p.First:p.Last+1], w.mean)
+	}
 	s.finish(p, &m, &lo, &hi, &free)
 }
 

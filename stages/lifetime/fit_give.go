@@ -6,6 +6,7 @@ import (
 
 	"fascicle/pipeline"
 	"fascicle/pipeline/table"
+	"fascicle/stages/internal/fitting"
 	"fascicle/stages/internal/stats"
 )
 
@@ -35,7 +36,7 @@ type quality struct {
 func (r *fitRun) quality(p *Problem, s *Solution, counts, means, residuals []float64) quality {
 	var q quality
 	if p.Weights == nil {
-		mean, variance := ExpectedDeviance(means)
+		mean, variance := fitting.ExpectedDeviance(means)
 		q.expected, q.sd = mean-float64(s.Free), math.Sqrt(variance)
 	} else {
 		q.expected = float64(s.N - s.Free)

@@ -47,8 +47,8 @@ func (r *fitRun) judge(p *Problem, s *Solution, q quality) {
 }
 
 func (r *fitRun) tailRemarks(p *Problem, s *Solution) {
-	r.flag(pipeline.Note, "no response is fed: the tail from %.4g ns on is fitted, with amplitudes as of %.4g ns (the highest channel); lifetimes that are short against the response are lost", r.axis.At(p.First), r.axis.At(p.Origin))
-	rise := float64(p.First - p.Origin)
+	r.flag(pipeline.Note, "no response is fed: the tail from %.4g ns on is fitted, with amplitudes as of %.4g ns (the highest channel); lifetimes that are short against the response are lost", r.axis.At(p.First), r.axis.Start+p.Origin*r.axis.Width)
+	rise := float64(p.First) - p.Origin
 	for i, tau := range s.Tau[:p.Terms] {
 		if s.Amp[i] != 0 && tau < 2*rise {
 			r.flag(pipeline.Flagged, "a lifetime of %.3g ns is not long against the rise of the decay (%.3g ns): without a response it and its amplitude are not to be relied on", tau*r.axis.Width, rise*r.axis.Width)

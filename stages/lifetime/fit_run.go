@@ -158,7 +158,7 @@ func (r *fitRun) problem(c *fitChoices) (*Problem, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Problem{Counts: r.counts, First: c.first, Last: c.last, Origin: c.origin, Terms: terms, FreeAmplitudes: s.Amplitudes == "free",
+	p := &Problem{Counts: r.counts, First: c.first, Last: c.last, Origin: float64(c.origin), Terms: terms, FreeAmplitudes: s.Amplitudes == "free",
 		Background: Fixable{Hi: math.Inf(1)}, Scatter: Fixable{Fixed: true}}
 	if s.Estimator != "poisson" {
 		if p.Weights, err = r.weights(c); err != nil {

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"testing"
 
+	"fascicle/stages/internal/fitting"
+
 	"pgregory.net/rapid"
 )
 
@@ -284,7 +286,7 @@ func TestSearchFindsTheMinimum(t *testing.T) {
 				start[i], start[p.ampAt()+i] = math.Log(d.tau[i]), d.amp[i]
 			}
 			start[p.shiftAt()], start[p.backgroundAt()] = d.shift, d.background
-			w.fit(&near, p, &start, maxIterations)
+			w.fit(&near, p, &start, 0)
 			if found.Status == NotConverged {
 				t.Errorf("%+v: not converged", d)
 			}
@@ -361,7 +363,7 @@ func coverage(t *testing.T, d truth, draws int) {
 			sum[i] += z
 			square[i] += z * z
 		}
-		e, v := ExpectedDeviance(w.mean)
+		e, v := fitting.ExpectedDeviance(w.mean)
 		z := (s.Objective - e + float64(s.Free)) / math.Sqrt(v)
 		fit += z
 		deviance += z * z

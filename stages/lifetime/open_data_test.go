@@ -55,7 +55,7 @@ func TestTransient(t *testing.T) {
 	}
 	first, last := Recorded(c)
 	origin, from := Tail(c, first, last)
-	p := &Problem{Counts: c, First: from, Last: last, Origin: origin, Terms: 1, Background: Fixable{Hi: math.Inf(1)}, Scatter: Fixable{Fixed: true}}
+	p := &Problem{Counts: c, First: from, Last: last, Origin: float64(origin), Terms: 1, Background: Fixable{Hi: math.Inf(1)}, Scatter: Fixable{Fixed: true}}
 	var w Workspace
 	var s Solution
 	if err := w.Fit(&s, p, nil); err != nil || s.Status != Converged {

@@ -29,7 +29,7 @@ type Problem struct {
 	Width    float64               // its width at half height
 	Middle   float64               // the channel before which half of it lies
 	Offset   float64               // where channel 0 of the decay lies on the response's grid
-	Origin   int                   // fit of the tail: the channel at which amplitudes are given
+	Origin   float64               // fit of the tail: the channel at which amplitudes are given
 	Period   float64               // between pulses; 0: pulses come alone
 
 	Terms          int

@@ -21,3 +21,6 @@ func TestCoverageOfMany(t *testing.T) {
 		t.Run(c.name, func(t *testing.T) { coverage(t, c.d, c.draws) })
 	}
 }
+
+// Responses and decays made of single photons.
+func TestManyPhotons(t *testing.T) { manyPhotons(t, 200, 50000) }

@@ -178,3 +178,44 @@ func dot(a, b []float64) float64 {
 	}
 	return (s0 + s1) + (s2 + s3)
 }
+
+// dotTwo is Σ x·a and Σ x·b; a and b are at least as long as x.
+func dotTwo(x, a, b []float64) (xa, xb float64) {
+	a, b = a[:len(x)], b[:len(x)]
+	var a0, a1, b0, b1 float64
+	i := 0
+	for ; i+1 < len(x); i += 2 {
+		u, v := x[i], x[i+1]
+		a0 += u * a[i]
+		b0 += u * b[i]
+		a1 += v * a[i+1]
+		b1 += v * b[i+1]
+	}
+	if i < len(x) {
+		a0 += x[i] * a[i]
+		b0 += x[i] * b[i]
+	}
+	return a0 + a1, b0 + b1
+}
+
+// products writes a·b into x, which is as long as a, and gives Σ a·b and Σ a·c.
+func products(x, a, b, c []float64) (ab, ac float64) {
+	x, b, c = x[:len(a)], b[:len(a)], c[:len(a)]
+	var b0, b1, c0, c1 float64
+	i := 0
+	for ; i+1 < len(a); i += 2 {
+		u, v := a[i], a[i+1]
+		c0 += u * c[i]
+		c1 += v * c[i+1]
+		u, v = u*b[i], v*b[i+1]
+		x[i], x[i+1] = u, v
+		b0 += u
+		b1 += v
+	}
+	if i < len(a) {
+		c0 += a[i] * c[i]
+		x[i] = a[i] * b[i]
+		b0 += x[i]
+	}
+	return b0 + b1, c0 + c1
+}

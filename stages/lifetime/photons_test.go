@@ -1,0 +1,93 @@
+package lifetime
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+
+	"fascicle/stages/internal/fitting"
+)
+
+// photon draws when a photon is counted: a lifetime, and what a detector with a tail adds, in channels.
+func photon(r *rand.Rand, tau, place float64) float64 {
+	t := place + 1.6*r.NormFloat64()
+	if r.Float64() < 0.25 {
+		t += 6 * r.ExpFloat64()
+	}
+	if tau > 0 {
+		t += tau * r.ExpFloat64()
+	}
+	return t
+}
+
+// histogram counts n photons in channels, those from k to k+1 in channel k; background is spread evenly over all channels.
+func histogram(r *rand.Rand, channels, n int, draw func() float64, background float64) []float64 {
+	c := make([]float64, channels)
+	for range n {
+		if t := draw(); t >= 0 && t < float64(channels) {
+			c[int(t)]++
+		}
+	}
+	for range int(background * float64(channels)) {
+		c[r.IntN(channels)]++
+	}
+	return c
+}
+
+// manyPhotons fits decays and responses that are both histograms of single photons, as a counter makes them, with a response that is narrow
+// (4 channels) and has a tail: nothing of the model is in the simulation, neither convolution nor spline.
+func manyPhotons(t *testing.T, draws, photons int) {
+	t.Helper()
+	r := rand.New(rand.NewPCG(51, 1))
+	const channels, short, long, share = 1024, 22.0, 130.0, 0.6 // share of the amplitude
+	light := share * short / (share*short + (1-share)*long)
+	sum := map[string]float64{}
+	square := map[string]float64{}
+	deviances := 0.0
+	var w Workspace
+	var s Solution
+	for range draws {
+		place := 60 + r.Float64()
+		shift := r.Float64() - 0.5
+		response := histogram(r, channels, 40*photons, func() float64 { return photon(r, 0, place) }, 2)
+		counts := histogram(r, channels, photons, func() float64 {
+			tau := long
+			if r.Float64() < light {
+				tau = short
+			}
+			return photon(r, tau, place+shift)
+		}, 3)
+		res, err := PrepareResponse(response, -1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p := &Problem{Counts: counts, Last: channels - 1, Terms: 2, Shift: Fixable{Lo: -50, Hi: 50}, Background: Fixable{Hi: math.Inf(1)}, Scatter: Fixable{Fixed: true}}
+		p.Use(res)
+		if err := w.Fit(&s, p, nil); err != nil || s.Status != Converged {
+			t.Fatal(err, s.Status)
+		}
+		want := map[string]float64{"tau_1": short, "tau_2": long, "share_1": share, "tau_amplitude": share*short + (1-share)*long, "shift": shift, "background": 3}
+		for _, x := range s.Numbers(p, 1) {
+			if v, ok := want[x.Name]; ok {
+				z := (x.Value - v) / x.U
+				sum[x.Name] += z
+				square[x.Name] += z * z
+			}
+		}
+		e, v := fitting.ExpectedDeviance(w.mean)
+		deviances += (s.Objective - e + float64(s.Free)) / math.Sqrt(v)
+	}
+	n := float64(draws)
+	for name := range square {
+		mean, spread := sum[name]/n, square[name]/n
+		// the noise of the response, with 40 times the counts, adds some hundredths to the spread
+		if math.Abs(mean) > 4/math.Sqrt(n) || spread > 1.1+4*math.Sqrt(2/n) || spread < 1-4*math.Sqrt(2/n) {
+			t.Errorf("%s: z of mean %.3f ± %.3f and mean square %.3f ± %.3f, want 0 and 1", name, mean, 1/math.Sqrt(n), spread, math.Sqrt(2/n))
+		}
+	}
+	if z := deviances / math.Sqrt(n); math.Abs(z) > 4 {
+		t.Errorf("deviance: z of all together %.2f", z)
+	}
+}
+
+func TestPhotons(t *testing.T) { manyPhotons(t, 12, 20000) }
