@@ -1,6 +1,10 @@
 package demo
 
-import "math"
+import (
+	"math"
+
+	"fascicle/cmd/fascicle/internal/scatter"
+)
 
 // salt says how the pair behaves in one of the two salts.
 type salt struct {
@@ -34,7 +38,7 @@ func particleOf(r row) particle {
 	}
 	near := math.Exp(-(d / 0.2) * (d / 0.2))
 	rg := s.rg * (1 + s.growth*near)
-	return particle{i0: 0.30 + 0.55*near, rg: rg, form: func(q float64) float64 { return debye(q * q * rg * rg) }}
+	return particle{i0: 0.30 + 0.55*near, rg: rg, form: func(q float64) float64 { return scatter.Debye(q * q * rg * rg) }}
 }
 
 // background is what the beam sees without polymer, in 1/cm at q in 1/nm: the solvent's flat level, and the upturn of slits and

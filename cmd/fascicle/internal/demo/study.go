@@ -3,26 +3,14 @@ package demo
 import (
 	"context"
 	"encoding/json"
-	"errors"
-	"fmt"
 	"io/fs"
-	"os"
-	"path/filepath"
 
+	"fascicle/cmd/fascicle/internal/invented"
 	"fascicle/pipelines"
 )
 
 // Broken is the sample whose raw file is left empty on purpose, so that a reader sees how the report speaks of it.
 const Broken = "C70"
-
-// ErrNotEmpty is returned when there is already something in the folder that a study is to be written to.
-var ErrNotEmpty = errors.New("is not empty; name a new folder, or empty this one first")
-
-// File is one file of the study, its name relative to the study's folder and slash separated.
-type File struct {
-	Name string
-	Data []byte
-}
 
 // Study is the whole demo in memory.
 type Study struct {
@@ -48,7 +36,7 @@ func simulated(seed uint64) (*Study, error) {
 		if err != nil {
 			return nil, err
 		}
-		s.Files = append(s.Files, File{name, data})
+		s.Files = append(s.Files, File{Name: name, Data: data})
 	}
 	for _, r := range rows {
 		if r.mixture() {
@@ -62,7 +50,7 @@ func simulated(seed uint64) (*Study, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.Files = append(s.Files, File{"truth.json", append(truth, '\n')})
+	s.Files = append(s.Files, File{Name: "truth.json", Data: append(truth, '\n')})
 	return s, nil
 }
 
@@ -81,24 +69,5 @@ func (w *world) rawFile(r row) File {
 
 // Write puts the study into dir, which is made when it does not exist. A folder with anything in it is refused with ErrNotEmpty.
 func (s *Study) Write(ctx context.Context, dir string) error {
-	switch entries, err := os.ReadDir(dir); {
-	case errors.Is(err, fs.ErrNotExist):
-	case err != nil:
-		return err
-	case len(entries) > 0:
-		return fmt.Errorf("folder %s %w", dir, ErrNotEmpty)
-	}
-	for _, f := range s.Files {
-		if err := ctx.Err(); err != nil {
-			return err
-		}
-		name := filepath.Join(dir, filepath.FromSlash(f.Name))
-		if err := os.MkdirAll(filepath.Dir(name), 0o777); err != nil {
-			return err
-		}
-		if err := os.WriteFile(name, f.Data, 0o666); err != nil {
-			return err
-		}
-	}
-	return nil
+	return invented.Write(ctx, dir, s.Files)
 }

@@ -3,25 +3,23 @@ package demo
 import (
 	"maps"
 	"slices"
+
+	"fascicle/cmd/fascicle/internal/invented"
 )
 
-// Truth is what the simulated data were made from.
-type Truth struct {
-	Values []TrueValue `json:"values"`
-	// Draws says for each shared source how far the value that the study states lies above the true one, in units of its
-	// standard uncertainty: a number found is truth + Σ part·draw + its own noise. Sources
-	// that are numbers found by another stage (STAGE[ITEM]) have their truth among the values.
-	Draws map[string]float64 `json:"draws"`
-}
+// What invented studies share.
+type (
+	Truth     = invented.Truth
+	TrueValue = invented.TrueValue
+	Score     = invented.Score
+	File      = invented.File
+)
 
-// TrueValue is the number that a stage should find for a sample or a series, in the program's units: Rg in nm, I0 in 1/cm.
-type TrueValue struct {
-	Sample string  `json:"sample,omitempty"`
-	Series string  `json:"series,omitempty"`
-	Stage  string  `json:"stage"`
-	Name   string  `json:"name"`
-	Value  float64 `json:"value"`
-}
+// ErrNotEmpty is returned when there is already something in the folder that a study is to be written to.
+var ErrNotEmpty = invented.ErrNotEmpty
+
+// Largest gives the score that lies farthest from its truth.
+func Largest(scores []Score) Score { return invented.Largest(scores) }
 
 // truthOf lists what the study's stages should find. The broken sample has no curve, and nothing can be found of it.
 func truthOf(rows []row, w *world) Truth {
