@@ -43,6 +43,9 @@ func (r *reading) findColumns() error {
 		if slices.Contains(r.at, at) {
 			return fmt.Errorf("columns: %s is the same column of the file as an earlier one", c.Key)
 		}
+		if !has && r.headIsUnit(head, at) {
+			unitText, has = head, true
+		}
 		unit, err := r.unit(c.Key, unitText, has, at)
 		if err != nil {
 			return err
@@ -50,6 +53,24 @@ func (r *reading) findColumns() error {
 		r.names, r.at, r.units = append(r.names, c.Key), append(r.at, at), append(r.units, unit)
 	}
 	return nil
+}
+
+// headIsUnit says whether a column that the study names by its head, `wavelength: nm`, is headed by its unit alone. Only what can hardly be meant as anything
+// else is taken for one: A may be absorbance, min a minimum, PL a luminescence.
+func (r *reading) headIsUnit(head string, at int) bool {
+	h := r.text.Heads
+	if h == nil || h[at].Unit != "" || h[at].Name != head {
+		return false
+	}
+	switch head {
+	case "nm", "um", "µm", "Å", "ps", "ns", "us", "µs", "ms", "eV", "cps", "kcps", "Hz", "kHz", "MHz", "mM", "uM", "µM", "mL", "uL", "µL", "°C", "%":
+		return true
+	}
+	if !strings.Contains(head, "/") && !strings.HasSuffix(head, "-1") {
+		return false
+	}
+	u, err := catalog.ParseUnit(head)
+	return err == nil && !u.IsOne()
 }
 
 func headsWord(heads []Head) string {

@@ -364,3 +364,12 @@ func FuzzEachCurve(f *testing.F) {
 		}
 	})
 }
+
+// A head that is a unit is one only where it can hardly be anything else, and where the study names the column by it.
+func TestHeadsThatAreUnits(t *testing.T) {
+	expectItems(t, setting{columns: []string{"x = nm", "y = A"}}, "nm,A\n1,2\n2,3\n", "x nm: 1 2 | y: 2 3")
+	expectItems(t, setting{columns: []string{"x = cm-1", "y = PL"}}, "cm-1,PL\n10,2\n20,3\n", "x 1/nm: 1e-06 2e-06 | y: 2 3")
+	expectItems(t, setting{columns: []string{"x = min", "y = kcps"}}, "min,kcps\n1,2\n2,3\n", "x: 1 2 | y 1/s: 2000 3000")
+	expectItems(t, setting{columns: []string{"x = nm [um]", "y = 2"}}, "nm,A\n1,2\n2,3\n", "x nm: 1000 2000 | y: 2 3")
+	expectItems(t, setting{columns: xy}, "nm,A\n1,2\n2,3\n", "x: 1 2 | y: 2 3")
+}

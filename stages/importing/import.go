@@ -33,7 +33,7 @@ type importSettings struct {
 	Files      string               `set:"files" key:"-" doc:"pattern of the files' names, with captures in angle brackets: raw/<day>/<sample>_<ex [nm]>.txt"`
 	Curves     string               `set:"curves" default:"-" doc:"pattern of the name that each curve bears inside its file, written as files is: <sample>; without it the curves of a file are counted"`
 	Layout     string               `set:"layout" oneof:"found|single|wide|pairs|rows|long|blocks|lines" default:"found" doc:"how curves lie in a file, where it is misfound; lines: a row of values for each item"`
-	Columns    pipeline.Map[string] `set:"columns" default:"-" doc:"NAME: head or number of a column of the curve, the axis being 1, with [unit] where the file is silent; axis first; found by their heads when absent"`
+	Columns    pipeline.Map[string] `set:"columns" default:"-" doc:"NAME: head or number of a column of the curve, the axis being 1, with [unit] where the file is silent; axis first; a head such as nm is its own unit; found by their heads when absent"`
 	Header     pipeline.Map[string] `set:"header" default:"-" doc:"FIELD: key in the file's header, with [unit] for a number or [date]"`
 	Fields     pipeline.Map[string] `set:"fields" key:"-" default:"-" doc:"FIELD: value, the same for all items of the stage"`
 	U          pipeline.Map[string] `set:"u" default:"-" doc:"COLUMN: its standard uncertainty: a quantity (a bare number in the column's unit), 'relative 0.5 %', poisson, repeats (curves of one name), or unknown"`
