@@ -12,7 +12,8 @@ const stuck = 1e-3
 // away it mostly tells of bends already left behind.
 const nearby = 0.1
 
-// widest is the first radius, in lengths of the parameters at the start. Of
+// widest is the first radius, in lengths of the parameters at the start (but
+// at least a standard uncertainty). Of
 // the values tried (1, 3, 10) all do for all NIST problems, but for MGH10,
 // whose far start is lost by some.
 const widest = 3
@@ -73,9 +74,7 @@ func (w *Workspace) descend() (Status, error) {
 			for k, j := range w.free {
 				w.trial[k] = w.cur.p[j]
 			}
-			if radius = widest * w.length(w.trial); radius == 0 {
-				radius = max(1, math.Sqrt(hope))
-			}
+			radius = max(widest*w.length(w.trial), math.Sqrt(w.variance()))
 		}
 		for {
 			lambda = w.within(radius, lambda)
@@ -89,11 +88,11 @@ func (w *Workspace) descend() (Status, error) {
 			still := !w.propose()
 			ok := w.evaluate(&w.next, true, w.cur.obj-0.5*want+noise)
 			drop := w.cur.obj - w.next.obj
-			accept := ok && (drop > 1e-4*want || want <= noise && drop >= -noise) && !(still && drop <= 0)
+			accept := ok && (drop > 1e-4*want || hope <= noise && drop >= -noise) && !(still && drop <= 0)
 			switch ratio := drop / want; {
 			case !ok:
 				radius = 0.1 * min(radius, length)
-			case accept && (want <= noise || ratio >= 0.75):
+			case accept && (hope <= noise || ratio >= 0.75):
 				radius = max(radius, 2*length)
 			case ratio < 0:
 				radius = 0.25 * min(radius, length)
