@@ -249,6 +249,11 @@ func TestTransitionOfCurves(t *testing.T) {
 	if r := run(t, write(t, sheet, pale, raw))["windows edges chain=long"]; len(r.Flags) != 0 && (r.says(pipeline.Flagged, "absorbance") || r.says(pipeline.Note, "control")) {
 		t.Errorf("a pale control is flagged: %v", r.Flags)
 	}
+	short := strings.Replace(graph, "610 nm", "605 nm", 1)
+	raw["raw/control/dye.csv"] = "wavelength [nm],absorbance [1]\n610,0.020\n640,0.032\n"
+	if r := run(t, write(t, sheet, short, raw))["windows edges chain=long"]; !r.says(pipeline.Flagged, "not measured at 605 nm") {
+		t.Errorf("a control that does not reach the wavelength is passed over: %v", r.Flags)
+	}
 	for _, c := range []struct{ name, old, new, want string }{
 		{"beyond the curves", "610 nm", "700 nm", "expected it to reach 700 nm"},
 		{"an absorbance", "raw/<sample>.csv", "raw/control/<sample>.csv", "expected a transmittance"},
