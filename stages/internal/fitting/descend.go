@@ -76,12 +76,12 @@ func (w *Workspace) descend() (Status, error) {
 			}
 			radius = max(widest*w.length(w.trial), math.Sqrt(w.variance()))
 		}
-		for {
+		for tries := 0; ; tries++ {
 			lambda = w.within(radius, lambda)
 			want := gain(w.tri, w.triLD, q, w.rhs, w.trial) + w.inner
 			length := w.length(w.trial)
 			far := w.distance > 0.1 && want > 100*noise
-			if w.nlinear == 0 && far && !w.bendTrial(lambda, length) && radius > 1e-300 {
+			if w.nlinear == 0 && far && tries < 100 && !w.bendTrial(lambda, length) {
 				radius = 0.5 * min(radius, length)
 				continue
 			}
@@ -102,7 +102,7 @@ func (w *Workspace) descend() (Status, error) {
 			if accept {
 				break
 			}
-			if still || !(radius > 1e-300) {
+			if still || tries > 200 {
 				if w.distance <= stuck || hope <= rounding {
 					return Converged, nil
 				}
