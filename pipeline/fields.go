@@ -77,6 +77,7 @@ type sampleRow struct {
 	values []FieldValue // by field number; beyond the end: not a column of the sheet
 	has    []bool
 	u      []float64 // uncertainties of the sheet's cells
+	nu     []float64 // … and their degrees of freedom, 0: infinite
 }
 
 type ownField struct {

@@ -11,7 +11,6 @@ import (
 	"strings"
 
 	"fascicle/catalog"
-	"fascicle/catalog/fault"
 	"fascicle/pipeline/formula"
 )
 
@@ -135,25 +134,12 @@ func (p *Project) filesOf(s *stage, l *listing) ([]*group, error) {
 	return groups, nil
 }
 
-// fileGroup makes the group of one file. Where a name can be split in several ways, the one whose sample is in the sheet is meant; two
-// such are refused.
+// fileGroup makes the group of one file.
 func (p *Project) fileGroup(s *stage, file string, captures []catalog.Capture, splits [][]string) *group {
 	g := &group{stage: s, file: file}
-	at := slices.IndexFunc(captures, func(c catalog.Capture) bool { return c.Name == "sample" })
-	pick := splits[0]
-	if len(splits) > 1 {
-		var known [][]string
-		for _, sp := range splits {
-			if at >= 0 && p.rows[sp[at]] != nil {
-				known = append(known, sp)
-			}
-		}
-		switch {
-		case len(known) == 1:
-			pick = known[0]
-		case len(known) > 1 || at < 0:
-			g.block("the name %s can be split in more than one way by the pattern; put a sign between captures that they do not contain", file)
-		}
+	pick, ok := p.pickSplit(captures, splits)
+	if !ok {
+		g.block("the name %s can be split in more than one way by the pattern; put a sign between captures that they do not contain", file)
 	}
 	names := make([]string, len(captures))
 	values := make([]string, len(captures))
@@ -168,6 +154,10 @@ func (p *Project) fileGroup(s *stage, file string, captures []catalog.Capture, s
 			g.block("the name %s: %v for field `%s`", file, err, c.Name)
 			continue
 		}
+		if id == p.sampleID {
+			p.spellSample(&v)
+			values[i] = v.Text
+		}
 		g.captures = append(g.captures, ownField{id, v})
 	}
 	for _, b := range s.brings {
@@ -180,6 +170,9 @@ func (p *Project) fileGroup(s *stage, file string, captures []catalog.Capture, s
 				g.block("the field `%s` of stage %s: %v", b.Name, s.name, err)
 				continue
 			}
+			if id == p.sampleID {
+				p.spellSample(&v)
+			}
 			g.captures = append(g.captures, ownField{id, v})
 		}
 	}
@@ -191,41 +184,39 @@ func (p *Project) fileGroup(s *stage, file string, captures []catalog.Capture, s
 	return g
 }
 
-// joinSample joins the row of an item's sample to its fields. A captured field may repeat a column of the sheet: equal is one field,
-// an empty cell takes the file's, two values are refused.
-func (p *Project) joinSample(f *Fields) string {
-	v, ok := f.get(p.sampleID)
-	if !ok || v.Null {
-		return ""
+// pickSplit chooses among the ways to split a name the one whose sample is in the sheet. ok is false when that leaves a doubt.
+func (p *Project) pickSplit(captures []catalog.Capture, splits [][]string) (pick []string, ok bool) {
+	if len(splits) == 1 {
+		return splits[0], true
 	}
-	row := f.row
-	if row == nil {
-		row = p.rows[v.Text]
+	at := slices.IndexFunc(captures, func(c catalog.Capture) bool { return c.Name == "sample" })
+	if at < 0 {
+		return splits[0], false
 	}
-	if row == nil {
-		names := p.Sheet.Samples()
-		hint := ""
-		if near := fault.Nearest(v.Text, names); near != "" {
-			hint = fmt.Sprintf("; did you mean %s?", near)
-		}
-		return fmt.Sprintf("sample %q is not in %s%s; add its row, or correct the name", v.Text, p.Sheet.File, hint)
-	}
-	f.row = row
-	for _, o := range f.own {
-		if o.id == p.sampleID || o.id >= len(row.values) || !row.has[o.id] || row.values[o.id].Null || o.value.Null {
-			continue
-		}
-		sheet := row.values[o.id]
-		if sheet.Text != o.value.Text {
-			return fmt.Sprintf("sample %s has `%s` = %s in %s, but the file says %s; correct one of them", row.sample, p.fields.names[o.id],
-				fieldText(p.fields, o.id, sheet), p.Sheet.File, fieldText(p.fields, o.id, o.value))
+	known := 0
+	var near []string // it says which samples may be meant
+	for _, sp := range splits {
+		sample, others := p.findSample(sp[at])
+		switch {
+		case sample != "":
+			pick = sp
+			known++
+		case len(others) > 0 && near == nil:
+			near = sp
 		}
 	}
-	return ""
+	switch {
+	case known > 0:
+		return pick, known == 1
+	case near != nil:
+		return near, true
+	}
+	return splits[0], true
 }
 
 // Files lists the raw files of all imports, and what of the study's raw folder no import takes.
 func (p *Project) Files() (matches []FileMatch, remarks []string) {
+	remarks = slices.Clone(p.remarks)
 	l := newListing(p.Dir)
 	for _, s := range p.stages {
 		if s.kind == nil || !s.kind.Reads {
@@ -292,6 +283,9 @@ func (p *Project) inFile(s *stage, name, text string) (ownField, error) {
 	if err == nil && !v.Null && p.fields.types[id].Sort == formula.Date {
 		// a date that is none would be nearest to anything
 		v.Text, err = catalog.ParseDate(strings.TrimSpace(v.Text))
+	}
+	if id == p.sampleID {
+		p.spellSample(&v)
 	}
 	return ownField{id, v}, err
 }

@@ -43,7 +43,7 @@ type Project struct {
 	sampleID  int             // number of the field `sample`
 	uncertain []bool          // by field number: a column of the sheet with an uncertainty in some row
 	bearing   map[source]bool // outputs whose items are sources
-	remarks   []string
+	remarks   []string        // notes on the sheet
 }
 
 // FileSettings is what the settings of a kind that reads files also are.
@@ -82,19 +82,12 @@ func Load(dir string, kinds []*Kind) (*Project, fault.List) {
 	if len(list) > 0 {
 		return nil, list
 	}
-	sheetFile := filepath.Join(dir, filepath.FromSlash(st.Samples.Value))
-	data, err := os.ReadFile(sheetFile)
-	if err != nil {
-		faults.Add(&fault.Fault{File: name, Line: st.Samples.Pos.Line, Col: st.Samples.Pos.Col, Found: fmt.Sprintf("the sheet %q: %s", st.Samples.Value, reason(err)),
-			Expected: "a CSV file with a row a sample", Remedy: "correct the name, or write the sheet"})
-		return nil, faults
-	}
-	sheet, list := catalog.ReadSheet(st.Samples.Value, data)
+	sheet, list := readSheet(dir, name, st)
 	if len(list) > 0 {
 		return nil, list
 	}
 	p := &Project{Dir: dir, Study: st, Sheet: sheet, text: text, kinds: kinds,
-		fields: &fieldTable{ids: map[string]int{}}, rows: map[string]*sampleRow{}, byName: map[string]*stage{}}
+		fields: &fieldTable{ids: map[string]int{}}, rows: map[string]*sampleRow{}, byName: map[string]*stage{}, remarks: sheetNotes(sheet)}
 	l := &loader{Project: p, file: name}
 	l.load()
 	if len(l.faults) > 0 {
@@ -191,42 +184,6 @@ func (l *loader) constantNames() []string {
 	return names
 }
 
-func sheetType(c catalog.SheetColumn) formula.Type {
-	switch c.Type {
-	case catalog.Numeric:
-		return formula.Type{Sort: formula.Number, Unit: c.Unit}
-	case catalog.Date:
-		return formula.Type{Sort: formula.Date}
-	}
-	return formula.Type{Sort: formula.Text}
-}
-
-// sheetFields makes the sheet's columns fields. The first column is known as `sample`, whatever its head.
-func (l *loader) sheetFields() {
-	l.sampleID, _ = l.fields.add("sample", formula.Type{Sort: formula.Text})
-	l.taken = map[string]string{}
-	taken := l.taken
-	for _, c := range l.Study.Constants {
-		taken[c.Name.Value] = "constant"
-	}
-	for _, c := range l.Study.Conditions {
-		taken[c.Name.Value] = "condition"
-	}
-	for _, s := range l.Study.Graph {
-		taken[s.Name.Value] = "stage"
-	}
-	for i, c := range l.Sheet.Columns {
-		if i == 0 || c.Name == "also" {
-			continue
-		}
-		if what := taken[c.Name]; what != "" {
-			l.faults.Add(&fault.Fault{File: l.Sheet.File, Line: 1, Found: fmt.Sprintf("a column %q, which is also the name of a %s in %s", c.Name, what, l.file),
-				Expected: "one meaning for a name", Remedy: "rename one of the two"})
-		}
-		l.fields.add(c.Name, sheetType(c))
-	}
-}
-
 // makeStages finds each stage's kind, without its settings yet.
 func (l *loader) makeStages() {
 	sheet := &stage{name: SheetStage, sheet: true}
@@ -318,43 +275,4 @@ func typeWord(t formula.Type) string {
 		return "a yes or no"
 	}
 	return "a text"
-}
-
-// makeRows works out the fields of each sample, derived columns included.
-func (l *loader) makeRows() {
-	n := len(l.fields.names)
-	for i := range l.Sheet.Rows {
-		r := &l.Sheet.Rows[i]
-		row := &sampleRow{sample: r.Sample, values: make([]FieldValue, n), has: make([]bool, n), u: make([]float64, n)}
-		for id := range row.values {
-			row.values[id].Null = true
-		}
-		row.values[l.sampleID], row.has[l.sampleID] = FieldValue{Text: r.Sample}, true
-		for c, col := range l.Sheet.Columns {
-			id, ok := l.fields.id(col.Name)
-			if c == 0 || !ok {
-				continue
-			}
-			cell := r.Cells[c]
-			row.has[id] = true
-			switch {
-			case cell.Null:
-			case col.Type == catalog.Numeric:
-				row.values[id] = numberField(cell.Value)
-				if cell.HasU {
-					row.u[id] = cell.U
-				}
-			default:
-				row.values[id] = FieldValue{Text: cell.Text}
-			}
-		}
-		l.rows[row.sample] = row
-		l.order = append(l.order, row)
-	}
-	if len(l.faults) > 0 {
-		return
-	}
-	for _, row := range l.order {
-		l.defs.derive(l.Project, row)
-	}
 }
