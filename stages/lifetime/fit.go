@@ -43,6 +43,7 @@ type Solution struct {
 	cov   matrix // of τ_i, δ, a_i, b, s (not of the logarithms)
 	side  [maxPar]Side
 	known [maxPar]bool // its row of cov stands
+	limit vector       // of background and scattered light that ended at 0: what they are below (confidence 95 %)
 	slope vector       // half the slope of −objective: at a bound it says how hard the parameter leans on it
 }
 
@@ -174,7 +175,7 @@ func (s *Solution) finish(p *Problem, m *matrix, lo, hi *vector, free *[maxPar]b
 	s.Shift, s.Background, s.Scatter = t[p.shiftAt()], t[p.backgroundAt()], p.scattered(t)
 	var buffer [maxPar]int
 	use := buffer[:0]
-	s.cov = matrix{}
+	s.cov, s.limit = matrix{}, vector{}
 	for i := range n {
 		s.side[i], s.known[i] = Inside, true
 		if !free[i] {
@@ -237,6 +238,7 @@ func (s *Solution) loosen(m *matrix, q int, use []int) {
 		c += k[a] * m[a][q]
 	}
 	square := beyondZero(s.slope[q], c)
+	s.limit[q] = upperLimit(s.slope[q], c)
 	for _, a := range use {
 		for _, b := range use {
 			s.cov[a][b] += square * k[a] * k[b]
@@ -283,4 +285,28 @@ func (s *Solution) Order(dst []int) {
 			dst[j], dst[j-1] = dst[j-1], dst[j]
 		}
 	}
+}
+
+// upperLimit is the b below which 95 % of the density of beyondZero lie: Q(z + b·√c) = 0.05·Q(z) with z = −g/√c; for large z
+// (L/|g|)·(1 − (L/2 + 1)/z²) with L = −ln 0.05. 0 when there is no such density.
+func upperLimit(g, c float64) float64 {
+	if g >= 0 && c <= 0 {
+		return 0
+	}
+	root := math.Sqrt(math.Max(c, 0))
+	z := -math.Min(g, 0) / root
+	if !(z < 25) {
+		l := math.Log(20)
+		return l / -g * (1 - (l/2+1)*math.Max(c, 0)/(g*g))
+	}
+	level := 0.05 * math.Erfc(z/math.Sqrt2)
+	lo, hi := 0.0, 2.0 // Q(2) < 0.05·Q(0), and the more so for z > 0
+	for range 60 {
+		if mid := (lo + hi) / 2; math.Erfc((z+mid)/math.Sqrt2) > level {
+			lo = mid
+		} else {
+			hi = mid
+		}
+	}
+	return (lo + hi) / 2 / root
 }

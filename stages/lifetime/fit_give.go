@@ -89,13 +89,9 @@ func (r *fitRun) values(p *Problem, s *Solution, q quality) *table.Table {
 	return t
 }
 
-// boundOf gives the bound that a number is known to lie beyond; "" when it is not censored. A background (or scattered light) that ended at
-// 0 is known to be below what makes the counts twenty times less likely: the likelihood falls as e^(slope·b) from 0 on, and slope·b =
-// −ln 20 there.
+// boundOf gives the bound that a number is known to lie beyond; "" when it is not censored.
 func (s *Solution) boundOf(p *Problem, x *Number) (value float64, bound string) {
-	limit := func(i int) (float64, bool) {
-		return math.Log(20) / -s.slope[i], s.side[i] == AtLower && s.slope[i] < 0
-	}
+	limit := func(i int) (float64, bool) { return s.limit[i], s.limit[i] > 0 }
 	switch x.Name {
 	case "background":
 		if b, ok := limit(p.backgroundAt()); ok {
@@ -161,18 +157,29 @@ func (r *fitRun) curve(p *Problem, s *Solution, residuals []float64) *table.Tabl
 	return t
 }
 
-// shifted is the response as the fit has it, as high as the decay, without what a logarithmic axis cannot show.
+// shifted is the response as the fit has it, as high as the decay, from where it rises out of its noise to where it falls back.
 func (r *fitRun) shifted(p *Problem, s *Solution) []float64 {
 	v := make([]float64, len(r.counts))
 	p.Response.Shifted(v, nil, p.Offset-s.Shift)
-	top, highest := 0.0, 0.0
+	peak, highest := 0, 0.0
 	for k, x := range v {
-		top, highest = math.Max(top, x), math.Max(highest, r.counts[k])
+		if x > v[peak] {
+			peak = k
+		}
+		highest = math.Max(highest, r.counts[k])
+	}
+	const shown = 1e-4
+	from, to, top := peak, peak, v[peak]
+	for from > 0 && v[from-1] > shown*top {
+		from--
+	}
+	for to+1 < len(v) && v[to+1] > shown*top {
+		to++
 	}
 	for k, x := range v {
-		v[k] = x / top * highest
-		if !(v[k] > 1e-3*math.Max(1, 1e-3*highest)) {
-			v[k] = math.NaN()
+		v[k] = math.NaN()
+		if k >= from && k <= to && top > 0 {
+			v[k] = x / top * highest
 		}
 	}
 	return v

@@ -416,7 +416,7 @@ func TestCoverageAtTheEdge(t *testing.T) {
 	}
 }
 
-// The second moment against a sum.
+// The second moment and the limit against sums.
 func TestBeyondZero(t *testing.T) {
 	for _, c := range []struct{ g, c float64 }{{0, 2}, {-0.3, 2}, {-5, 2}, {-40, 2}, {-3, 0}, {-24.9, 1}, {-25.1, 1}} {
 		sum, square, step := 0.0, 0.0, 1e-3/math.Sqrt(1+c.g*c.g)
@@ -426,9 +426,14 @@ func TestBeyondZero(t *testing.T) {
 			square += p * b * b
 		}
 		near(t, "mean square", beyondZero(c.g, c.c), square/sum, 3e-4)
+		below := 0.0
+		for b, limit := step/2, upperLimit(c.g, c.c); b < limit; b += step {
+			below += math.Exp(c.g*b - c.c*b*b/2)
+		}
+		near(t, "share below the limit", below/sum, 0.95, 3e-4)
 	}
-	if v := beyondZero(0, 0); v != 0 {
-		t.Errorf("no density: %g", v)
+	if a, b := beyondZero(0, 0), upperLimit(0, 0); a != 0 || b != 0 {
+		t.Errorf("no density: %g and %g", a, b)
 	}
 }
 
