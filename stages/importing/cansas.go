@@ -13,17 +13,10 @@ import (
 	"golang.org/x/text/encoding/charmap"
 )
 
-// isXML says whether a file is XML.
-func isXML(data []byte) bool {
-	data = bytes.TrimLeft(bytes.TrimPrefix(data, []byte("\uFEFF")), " \t\r\n")
-	if bytes.HasPrefix(data, []byte("<?xml")) || bytes.HasPrefix(data, []byte("<SASroot")) || bytes.HasPrefix(data, []byte("<!--")) {
-		return true
-	}
-	little, skip, ok := isUTF16(data)
-	if !ok {
-		return false
-	}
-	return bytes.HasPrefix(fromUTF16(data[skip:min(len(data), skip+20)], little), []byte("<"))
+// isXML says whether a text is XML.
+func isXML(text []byte) bool {
+	text = bytes.TrimLeft(text, " \t\r\n")
+	return bytes.HasPrefix(text, []byte("<?xml")) || bytes.HasPrefix(text, []byte("<SASroot")) || bytes.HasPrefix(text, []byte("<!--"))
 }
 
 // The elements of a point that are read, in the order of the columns, with the names that they get.

@@ -26,7 +26,7 @@ func plainText(data []byte) ([]byte, []Note, error) {
 		}
 		return nil, nil, &LineError{line, "a NUL byte: the file is binary", "text", "export it from the instrument's program as text"}
 	}
-	if !ascii(data) {
+	if !ascii(data) && hasOddSigns(data) {
 		data = plainSigns(data)
 	}
 	return data, notes, nil
@@ -90,6 +90,16 @@ func fromUTF16(b []byte, little bool) []byte {
 		out = utf8.AppendRune(out, r)
 	}
 	return out
+}
+
+// hasOddSigns says whether plainSigns may find something: a large file with one µ in its header need not be copied.
+func hasOddSigns(data []byte) bool {
+	for _, sign := range [...]string{"−", "–", "\u00A0", "\u202F", "\u2009", "\u2007"} {
+		if bytes.Contains(data, []byte(sign)) {
+			return true
+		}
+	}
+	return !utf8.Valid(data) && bytes.IndexByte(data, 0xA0)+bytes.IndexByte(data, 0x96) > -2
 }
 
 // plainSigns writes a typographic minus (−, –) before a digit as -, a narrow or unbroken blank between digits, which parts thousands, as ', and any

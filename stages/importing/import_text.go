@@ -15,6 +15,19 @@ func (s *importSettings) eachText(data []byte, path string, yield func(*Text) er
 	if err != nil {
 		return err
 	}
+	data, notes, err := plainText(data)
+	if err != nil {
+		return err
+	}
+	return s.eachPlain(data, func(x *Text) error {
+		x.Notes = append(notes[:len(notes):len(notes)], x.Notes...)
+		notes = nil
+		return yield(x)
+	})
+}
+
+// eachPlain reads the curves of a text that is UTF-8.
+func (s *importSettings) eachPlain(data []byte, yield func(*Text) error) error {
 	switch {
 	case isJCAMP(data):
 		return EachJCAMP(data, yield)

@@ -34,7 +34,6 @@ func (b *jcampBlock) get(label string) *jcampRecord {
 
 // isJCAMP says whether the first lines that are neither blank nor comments are labels, and one of them TITLE or JCAMP-DX.
 func isJCAMP(data []byte) bool {
-	data = bytes.TrimPrefix(data, []byte("\uFEFF"))
 	for i, n := 0, 0; i < len(data) && n < 50; n++ {
 		next := lineEnd(data, i)
 		line := bytes.TrimSpace(data[i:next])

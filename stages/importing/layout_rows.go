@@ -140,6 +140,11 @@ func (f *layoutFile) eachRow(yield func(*Text) error) error {
 		for a.lead < g.cells && g.words[a.lead] != nil {
 			a.lead++
 		}
+		for k := a.lead; k < g.cells; k++ {
+			if g.words[k] != nil {
+				return &LineError{g.firstLine, "words in cell " + itoa(k+1) + ", behind numbers", "names at the beginning of the row alone", "correct `layout`, or leave it out"}
+			}
+		}
 		n := g.cells - a.lead
 		if n < 2 {
 			return &LineError{g.firstLine, count(n, "number"), "a curve along the row", "correct `layout`, or leave it out"}

@@ -6,6 +6,8 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"unicode/utf16"
+	"unicode/utf8"
 
 	"fascicle/pipeline"
 	"fascicle/pipeline/table"
@@ -81,6 +83,7 @@ func short(fields []pipeline.Captured, tab *table.Table, flags []string) string 
 	return text
 }
 
+// expectItems reads a file as it is, with other line ends, in another encoding and compressed: all must give the same items.
 func expectItems(t *testing.T, s setting, data string, want ...string) {
 	t.Helper()
 	got, err := items(t, s, data)
@@ -89,6 +92,36 @@ func expectItems(t *testing.T, s setting, data string, want ...string) {
 	}
 	if d := cmp.Diff(want, got); d != "" {
 		t.Errorf("items (-want +got):\n%s", d)
+		return
+	}
+	if !utf8.ValidString(data) {
+		return // encoded or compressed already
+	}
+	forms := map[string]string{"compressed": string(gzipped(t, []byte(data)))}
+	if !strings.Contains(data, "\r") {
+		forms["CR LF"] = strings.ReplaceAll(data, "\n", "\r\n")
+		forms["CR"] = strings.ReplaceAll(data, "\n", "\r")
+	}
+	if data[0] != 0xEF {
+		forms["byte order mark"] = "\uFEFF" + data
+		var wide strings.Builder
+		for _, u := range utf16.Encode([]rune("\uFEFF" + data)) {
+			wide.Write([]byte{byte(u >> 8), byte(u)})
+		}
+		forms["UTF-16"] = wide.String()
+	}
+	for name, form := range forms {
+		got, err := items(t, s, form)
+		if err != nil {
+			t.Errorf("%s: %v", name, err)
+			continue
+		}
+		for i := range got {
+			got[i] = strings.Replace(got[i], " ! the text is UTF-16; it was converted", "", 1)
+		}
+		if d := cmp.Diff(want, got); d != "" {
+			t.Errorf("%s: items (-want +got):\n%s", name, d)
+		}
 	}
 }
 
@@ -189,6 +222,7 @@ func TestLayoutRows(t *testing.T) {
 		{"all names are numbers", setting{curves: "<sample>", columns: nm, layout: "rows"}, "sample,400,401,402,403,404\n12,1,2,3,4,5\n7,6,7,8,9,10\n",
 			[]string{"sample=12 | x nm: 400 401 402 403 404 | y: 1 2 3 4 5", "sample=7 | x nm: 400 401 402 403 404 | y: 6 7 8 9 10"}},
 		{"no axis, the study gives it", setting{curves: "*,<sample>", columns: []string{"x = 400 to 404 [nm]", "y = 2"}, layout: "rows"}, "3/10/2031 12:27,LN1,1,2,3,4,5\n3/10/2031 12:40,LN2,6,7,8,9,10\n", want},
+		{"blanks", setting{curves: "<sample>", columns: nm}, "sample  400  401  402  403  404\nLN1     1    2    3    4    5\nLN2     6    7    8    9    10\n", want},
 		{"gaps", setting{columns: nm, layout: "rows"}, "sample,400,401,402\nLN1,1,,3\nLN2,6,OVER,8\n",
 			[]string{"x nm: 400 401 402 | y: 1 - 3 ! 1 cell without a number: empty cell (lines 2)", "x nm: 400 401 402 | y: 6 - 8 ! 1 cell without a number: over-range mark (lines 3)"}},
 	} {
@@ -214,6 +248,7 @@ func TestLayoutLong(t *testing.T) {
 			[]string{"sample=LN1 | ex=350 | x nm: 400 401 | y: 1 2 ! column 5 (remark) holds words and is left out", "sample=LN1 | ex=360 | x nm: 400 401 | y: 3 4"}},
 		{"words together", setting{curves: "<sample>,<state>", columns: xy}, "LN1,wet,1,5\nLN1,wet,2,6\nLN1,dry,1,7\nLN1,dry,2,8\n",
 			[]string{"sample=LN1 | state=wet | x: 1 2 | y: 5 6", "sample=LN1 | state=dry | x: 1 2 | y: 7 8"}},
+		{"blanks", setting{curves: "<sample>", columns: xy}, "sample x y\nLN1  400  1\nLN1  401  2\nLN2  400  3\nLN2  401  4\n", []string{"sample=LN1 | x: 400 401 | y: 1 2", "sample=LN2 | x: 400 401 | y: 3 4"}},
 		{"counted", setting{columns: xy}, "A,1,5\nA,2,6\nB,1,7\nB,2,8\n", []string{"x: 1 2 | y: 5 6", "x: 1 2 | y: 7 8"}},
 		{"gap", setting{curves: "<sample>", columns: xy}, "A,1,5\nA,2,\nA,3,7\nB,1,7\nB,2,8\n", []string{"sample=A | x: 1 2 3 | y: 5 - 7 ! empty cell in column 3 (lines 2)", "sample=B | x: 1 2 | y: 7 8"}},
 	} {

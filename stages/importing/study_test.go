@@ -132,3 +132,34 @@ func TestSettingErrors(t *testing.T) {
 		})
 	}
 }
+
+// Whatever bytes a file holds, and whatever a study says of it, what comes out are sound tables or an error of one line.
+func FuzzImport(f *testing.F) {
+	for i, s := range []string{"nm,A\n400,1\n401,2\n401,3\n", "x,A,A,B\n1,2,3,4\n2,3,4,5\n", "A,,B,\n1,2,1,3\n2,3,,\n", "s,1,2,3,4,5\nA,1,2,3,4,5\n", "A,1,2\nA,2,3\nB,1,2\n", "1 2\n2 3\n3 4\n\n1 2\n2 3\n3 4\n",
+		jcampFile("##FIRSTX= 0\n##DELTAX= 1", "0AJT%jX"), sasFile(sasEntry), "1;998\n2;1,002\n", "Taken;3/4/2031;\n1;2;\n2;3;\n"} {
+		f.Add([]byte(s), uint16(i*37))
+	}
+	layouts := []string{"found", "single", "wide", "pairs", "rows", "long", "blocks", "lines"}
+	columns := [][]string{nil, {"x = 1", "y = 2"}, {"x = nm", "y = A"}, {"x = 1", "y = 2", "u_y = 3"}, {"x = 1 to 5 [nm]", "y = 2"}, {"q = 1 [1/nm]", "y = 2 [%]"}}
+	us := [][]string{nil, {"y = poisson"}, {"y = relative 1 %"}, {"y = 0.5"}, {"y = repeats"}}
+	curves := []string{"", "<sample>", "<a> <b [1]>"}
+	f.Fuzz(func(t *testing.T, data []byte, pick uint16) {
+		n := int(pick)
+		choose := func(of int) int {
+			k := n % of
+			n /= of
+			return k
+		}
+		s := setting{layout: layouts[choose(len(layouts))], columns: columns[choose(len(columns))], curves: curves[choose(len(curves))], u: us[choose(len(us))]}
+		if choose(2) == 1 {
+			s.duplicates, s.header = "mean", []string{"taken = Taken [date]"}
+		}
+		if s.columns == nil || len(s.columns) == 3 || s.layout == "lines" && len(s.u) > 0 && s.u[0] == "y = repeats" {
+			s.u = nil
+		}
+		_, err := items(t, s, string(data)) // which holds each table against table.Check
+		if err != nil && (err.Error() == "" || strings.ContainsAny(err.Error(), "\n\r")) {
+			t.Fatalf("error %q", err)
+		}
+	})
+}
