@@ -96,50 +96,13 @@ func GivenMean(x, v, w []float64) Mean {
 	return m
 }
 
-// solvePositive solves V·z = b for a symmetric positive definite V by Cholesky's method on the correlation matrix, whose pivots tell rounding from
-// weakness whatever the units; ok is false when V is not positive definite within rounding.
+// solvePositive solves V·z = b for a symmetric positive definite V; ok is false when V is not positive definite within rounding.
 func solvePositive(v, b []float64) (z []float64, ok bool) {
-	n := len(b)
-	s := make([]float64, n)
-	for i := range n {
-		if s[i] = math.Sqrt(v[i*n+i]); !(s[i] > 0) {
-			return nil, false
-		}
+	f, ok := factorPositive(v, len(b))
+	if !ok {
+		return nil, false
 	}
-	l := make([]float64, n*n)
-	for j := range n {
-		pivot := 1.0
-		for k := range j {
-			pivot -= l[j*n+k] * l[j*n+k]
-		}
-		if pivot < 1e-12 {
-			return nil, false
-		}
-		l[j*n+j] = math.Sqrt(pivot)
-		for i := j + 1; i < n; i++ {
-			x := v[i*n+j] / s[i] / s[j]
-			for k := range j {
-				x -= l[i*n+k] * l[j*n+k]
-			}
-			l[i*n+j] = x / l[j*n+j]
-		}
-	}
-	z = make([]float64, n)
-	for i := range n {
-		z[i] = b[i] / s[i]
-		for k := range i {
-			z[i] -= l[i*n+k] * z[k]
-		}
-		z[i] /= l[i*n+i]
-	}
-	for i := n - 1; i >= 0; i-- {
-		for k := i + 1; k < n; k++ {
-			z[i] -= l[k*n+i] * z[k]
-		}
-		z[i] /= l[i*n+i]
-	}
-	for i := range z {
-		z[i] /= s[i]
-	}
+	z = make([]float64, len(b))
+	f.solve(z, b)
 	return z, true
 }

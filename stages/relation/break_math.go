@@ -1,0 +1,222 @@
+package relation
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+
+	"fascicle/stages/internal/stats"
+
+	"gonum.org/v1/gonum/stat/distuv"
+)
+
+// ErrFewPlaces says that there are fewer than four different x, so that no line can be seen on both sides of a break.
+var ErrFewPlaces = errors.New("fewer than four different x")
+
+// Break is two straight lines that meet. P of its Fit is at, before, after, level: the place of the break, the slopes before and
+// behind it, and y there.
+type Break struct {
+	Fit
+	Lo, Hi   float64 // at, with 95 % confidence; NaN: the end is not within the points
+	Evidence float64 // how much better than a line, in χ²
+	Chance   float64 // probability of as much evidence on a straight line
+	Relative bool    // the evidence is taken relative to the scatter of the points
+	Settled  bool    // the fit with uncertain x came to rest
+	Bend     bool    // a parabola, which has no break, describes the points as well (by Schwarz's criterion)
+}
+
+// FitBreak fits two lines that meet, and tests them against the straight line that FitStraight gave. The place of the break is tried everywhere between
+// the second and the last but one x, so that each line has two; with exact x the least χ² is found in closed form. With uncertain x
+// the fit is linearised about the adjusted points (as in FitStraight) until these come to rest; a point belongs to the side on which its
+// adjusted x lies.
+//
+// Chance: the gain over the straight line is compared with what `draws` sets of normal numbers about that line give; relative to what
+// is left where u is not known, or where the points scatter about the broken line more than u says (χ², p < 0.05). Lo and Hi: the
+// profile of χ² over the place of the break, up to a threshold that draws about the broken line give (see threshold).
+//
+// The errors are ErrFewPoints (less than five), ErrFewPlaces and ErrSingularCovariance.
+//
+// Source: Hudson, J. Am. Stat. Assoc. 61 (1966) 1097; bootstrap test: Davison and Hinkley, Bootstrap Methods (Cambridge, 1997), 4.2
+// (both from memory).
+func FitBreak(p *Points, line *Fit, draws int, rnd *rand.Rand, stop func() error) (*Break, error) {
+	n := len(p.X)
+	if n < leastPoints {
+		return nil, ErrFewPoints
+	}
+	null, ok := newHinges(line.X, line.s)
+	if !ok {
+		return nil, ErrFewPlaces
+	}
+	b, err := p.meet(line)
+	if err != nil {
+		return nil, err
+	}
+	gain, _ := null.best(line.e)
+	b.Evidence = gain
+	b.Relative = p.Vyy == nil || stats.ChiSquareUpper(b.Chi2, float64(n-4)) < 0.05
+	if b.Chance, err = null.chance(gain, line.Chi2, b.Relative, draws, rnd, stop); err != nil {
+		return nil, err
+	}
+	b.Bend = bends(line, gain)
+	err = b.interval(p.Vyy == nil, draws, rnd, stop)
+	return b, err
+}
+
+// bends tells whether a parabola does as well: it has one parameter less.
+func bends(line *Fit, gain float64) bool {
+	n := len(line.X)
+	c, c2 := make([]float64, n), make([]float64, n)
+	for i, x := range line.X {
+		c[i] = x - line.origin
+		c2[i] = c[i] * c[i]
+	}
+	g, ok := line.s.fit([][]float64{ones(n), c, c2}, line.y)
+	if !ok {
+		return false
+	}
+	size := math.Log(float64(n))
+	if line.unweighted {
+		return float64(n)*math.Log(g.chi2/(line.Chi2-gain)) < size
+	}
+	return g.chi2-(line.Chi2-gain) < size
+}
+
+// interval looks for the places of the break that the points allow.
+func (b *Break) interval(relative bool, draws int, rnd *rand.Rand, stop func() error) error {
+	h, ok := newHinges(b.X, b.s)
+	if !ok {
+		return ErrFewPlaces
+	}
+	nu := float64(len(b.X) - 4)
+	least, scale := 3.841458820694124, 1.0 // χ², 1 degree of freedom, 95 %
+	if relative {
+		q := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(0.975)
+		least, scale = q*q, b.Chi2/nu
+	}
+	e := make([]float64, len(b.y))
+	b.s.whiten(e, b.y)
+	h.bare(e)
+	gain, t := h.best(e)
+	most, err := h.threshold(t, gain/scale, relative, draws, rnd, least, stop)
+	if err != nil {
+		return err
+	}
+	b.Lo, b.Hi = h.within(e, gain-most*scale)
+	return nil
+}
+
+// mostRounds bounds the linearisations of a break with uncertain x.
+const mostRounds = 100
+
+// meet finds the two lines.
+func (p *Points) meet(line *Fit) (*Break, error) {
+	work := &Break{Fit: Fit{X: line.X, B: line.B, s: line.s, y: line.y, origin: line.origin, unweighted: line.unweighted}}
+	var best *Break
+	before := math.Inf(1)
+	for round := range mostRounds {
+		next, err := p.joined(work)
+		if err != nil {
+			return nil, err
+		}
+		if p.Vxx == nil || p.Vyy == nil {
+			next.Settled = true
+			return next, nil
+		}
+		if best == nil || next.Chi2 < best.Chi2 {
+			best = next
+		}
+		still := math.Abs(next.Chi2-before) <= 1e-12*(1+before)
+		for k, v := range next.P {
+			still = still && round > 0 && math.Abs(v-work.P[k]) <= 1e-9*math.Sqrt(next.Cov[k*4+k])
+		}
+		if still {
+			next.Settled = true
+			return next, nil
+		}
+		work, before = next, next.Chi2
+	}
+	return best, nil
+}
+
+// joined fits the two lines once, linearised about `from`, and linearises anew about what comes out.
+func (p *Points) joined(from *Break) (*Break, error) {
+	n := len(p.X)
+	h, ok := newHinges(from.X, from.s)
+	if !ok {
+		return nil, ErrFewPlaces
+	}
+	e := make([]float64, n)
+	from.s.whiten(e, from.y)
+	h.bare(e)
+	_, t := h.best(e)
+	c, ok := columnsAt(t, from.X, from.s, from.y)
+	if !ok {
+		return nil, ErrFewPlaces
+	}
+	b := &Break{Fit: Fit{B: make([]float64, n), R: make([]float64, n), s: from.s, origin: from.origin, unweighted: from.unweighted}}
+	for i := range n {
+		b.B[i] = c.p[1]
+		if from.X[i] > t {
+			b.B[i] = c.p[2]
+		}
+		b.R[i] = p.Y[i] - c.p[0] - b.B[i]*(p.X[i]-t)
+	}
+	if p.Vxx != nil && p.Vyy != nil {
+		if b.s, ok = factorPositive(p.residualCovariance(b.B), n); !ok {
+			return nil, ErrSingularCovariance
+		}
+	}
+	b.U = b.s.s
+	w := make([]float64, n)
+	b.s.whiten(w, b.R)
+	b.Chi2 = dot(w, w)
+	if p.Vyy == nil {
+		b.X = p.X
+	} else {
+		b.X = p.adjust(b.s, b.B, b.R)
+	}
+	b.y = make([]float64, n)
+	for i := range n {
+		b.y[i] = p.Y[i] - b.B[i]*(p.X[i]-b.X[i])
+	}
+	b.P = []float64{t, c.p[1], c.p[2], c.p[0]}
+	b.derivatives()
+	return b, nil
+}
+
+// columnsAt fits y = level + before·(x − t)₋ + after·(x − t)₊ with t given.
+func columnsAt(t float64, x []float64, s *factor, y []float64) (linearFit, bool) {
+	before, after := make([]float64, len(x)), make([]float64, len(x))
+	for i, v := range x {
+		if v > t {
+			after[i] = v - t
+		} else {
+			before[i] = v - t
+		}
+	}
+	return s.fit([][]float64{ones(len(x)), before, after}, y)
+}
+
+// derivatives gives D and Cov of at, before, after, level; no D where both slopes are equal, so that the place of the break is not determined.
+func (b *Break) derivatives() {
+	n := len(b.X)
+	t := b.P[0]
+	columns := [][]float64{make([]float64, n), make([]float64, n), make([]float64, n), ones(n)}
+	for i, x := range b.X {
+		if x > t {
+			columns[2][i] = x - t
+		} else {
+			columns[1][i] = x - t
+		}
+		columns[0][i] = -b.B[i]
+	}
+	g, ok := b.s.fit(columns, b.y)
+	if !ok {
+		b.Cov = make([]float64, 16)
+		for k := range 4 {
+			b.Cov[k*4+k] = math.Inf(1)
+		}
+		return
+	}
+	b.D, b.Cov = g.g, g.cov
+}

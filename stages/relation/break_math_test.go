@@ -1,0 +1,270 @@
+package relation
+
+import (
+	"errors"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"testing"
+
+	"pgregory.net/rapid"
+)
+
+func onward() error { return nil }
+
+// broken gives y of two lines that meet.
+func broken(x, at, level, before, after float64) float64 {
+	if x > at {
+		return level + after*(x-at)
+	}
+	return level + before*(x-at)
+}
+
+func fitBroken(t testing.TB, p *Points, draws int, seed uint64) *Break {
+	t.Helper()
+	line, err := FitStraight(p)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := FitBreak(p, line, draws, rand.New(rand.NewPCG(seed, 2)), onward)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// Points on two lines give them back, with exact and with uncertain x.
+func TestBreakGivesLinesBack(t *testing.T) {
+	for _, exact := range []bool{true, false} {
+		var x, y, ux, uy []float64
+		for i := range 9 {
+			x = append(x, float64(i))
+			y = append(y, broken(float64(i), 3.7, 2, -0.1, 1.5))
+			ux, uy = append(ux, 0.02), append(uy, 0.05)
+		}
+		if exact {
+			ux = nil
+		}
+		b := fitBroken(t, uncorrelated(x, y, ux, uy), 200, 1)
+		for k, want := range []float64{3.7, -0.1, 1.5, 2} {
+			close1(t, "parameter", b.P[k], want, 1e-9)
+		}
+		close1(t, "χ²", b.Chi2, 0, 1e-12)
+		if b.Chance > 1./201+1e-12 || b.Relative || !b.Settled || !(b.Lo < 3.7 && b.Hi > 3.7) || b.Bend {
+			t.Errorf("exact x %v: chance %g, relative %v, settled %v, interval %g to %g, bend %v", exact, b.Chance, b.Relative, b.Settled, b.Lo, b.Hi, b.Bend)
+		}
+	}
+}
+
+// The closed form against a fit at every place: χ² at t by ordinary weighted least squares with three columns.
+func TestBreakAgainstProfile(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(5, 12).Draw(t, "n")
+		rnd := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 3))
+		x, y, uy := make([]float64, n), make([]float64, n), make([]float64, n)
+		for i := range n {
+			x[i] = float64(i) + 0.3*rnd.Float64()
+			uy[i] = 0.1 + 0.2*rnd.Float64()
+			y[i] = broken(x[i], 0.45*float64(n), 1, 0, 0.5*rnd.NormFloat64()) + uy[i]*rnd.NormFloat64()
+		}
+		p := uncorrelated(x, y, nil, uy)
+		for i := range n {
+			for k := range n {
+				p.Vyy[i*n+k] += 0.05 * 0.05 * x[i] * x[k] // what they share
+			}
+		}
+		line, err := FitStraight(p)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := FitBreak(p, line, 100, rand.New(rand.NewPCG(1, 2)), onward)
+		if err != nil {
+			t.Fatal(err)
+		}
+		h, _ := newHinges(line.X, line.s)
+		const enough = 3.0
+		lo, hi := h.within(line.e, b.Evidence-enough)
+		first, last := math.Inf(1), math.Inf(-1)
+		from, to := x[1], x[n-2]
+		const steps = 2000
+		for k := range steps + 1 {
+			at := from + (to-from)*float64(k)/steps
+			r, ok := columnsAt(at, x, line.s, y)
+			if !ok {
+				t.Fatal("columns depend on each other")
+			}
+			if r.chi2 < b.Chi2-1e-9 {
+				t.Fatalf("χ² = %.12g at %g, less than %.12g at %g", r.chi2, at, b.Chi2, b.P[0])
+			}
+			if r.chi2 <= b.Chi2+enough {
+				first, last = min(first, at), max(last, at)
+			}
+		}
+		if math.Abs(line.Chi2-b.Chi2-b.Evidence) > 1e-8*(1+line.Chi2) {
+			t.Fatalf("evidence %g, but χ² %g and %g", b.Evidence, line.Chi2, b.Chi2)
+		}
+		step := (to - from) / steps * (1 + 1e-6)
+		if math.IsNaN(lo) != (first == from) || !math.IsNaN(lo) && math.Abs(lo-first) > step {
+			t.Fatalf("lower end %g, expected %g", lo, first)
+		}
+		if math.IsNaN(hi) != (last >= to-1e-9) || !math.IsNaN(hi) && math.Abs(hi-last) > step {
+			t.Fatalf("upper end %g, expected %g", hi, last)
+		}
+	})
+}
+
+// With uncertain x the fit is at rest: any small change of a parameter gives a greater χ² = rᵀS⁻¹r, sides kept.
+func TestBreakWithUncertainXIsLeast(t *testing.T) {
+	rnd := rand.New(rand.NewPCG(11, 4))
+	for range 20 {
+		n := 12
+		x, y, ux, uy := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+		for i := range n {
+			ux[i], uy[i] = 0.1, 0.2
+			x[i] = float64(i) + ux[i]*rnd.NormFloat64()
+			y[i] = broken(float64(i), 5.5, 1, 0.2, 2) + uy[i]*rnd.NormFloat64()
+		}
+		p := uncorrelated(x, y, ux, uy)
+		b := fitBroken(t, p, 100, 1)
+		if !b.Settled {
+			t.Errorf("not settled")
+			continue
+		}
+		sides := slices.Clone(b.B)
+		chi2 := func(q []float64) float64 {
+			sum := 0.0
+			for i := range n {
+				s := q[1]
+				if sides[i] == b.P[2] {
+					s = q[2]
+				}
+				r := y[i] - q[3] - s*(x[i]-q[0])
+				sum += r * r / (uy[i]*uy[i] + s*s*ux[i]*ux[i])
+			}
+			return sum
+		}
+		close1(t, "χ²", chi2(b.P), b.Chi2, 1e-10)
+		corner := slices.ContainsFunc(b.X, func(v float64) bool { return math.Abs(v-b.P[0]) < 1e-6 })
+		for k := range b.P {
+			for _, sign := range []float64{-1, 1} {
+				q := slices.Clone(b.P)
+				q[k] += sign * 1e-3 * math.Sqrt(b.Cov[k*4+k])
+				if chi2(q) < b.Chi2-1e-9 && !corner {
+					t.Errorf("parameter %d moved by %g gives χ² = %.12g, less than %.12g", k, sign, chi2(q), b.Chi2)
+				}
+			}
+		}
+	}
+}
+
+// The test for a break holds its level on straight lines, and the interval covers where there is a break; the expected numbers follow from what
+// a probability of 5 % and 95 % are, the tolerance is three standard deviations of the count.
+func simulateBreaks(t *testing.T, sets, draws int, known bool, ux float64) {
+	rnd := rand.New(rand.NewPCG(21, uint64(sets)))
+	n := 11
+	x, y, uxs, uys := make([]float64, n), make([]float64, n), make([]float64, n), make([]float64, n)
+	const uy = 0.15
+	for i := range n {
+		uxs[i], uys[i] = ux, uy
+	}
+	make1 := func(after float64) *Points {
+		for i := range n {
+			x[i] = 0.5*float64(i) + ux*rnd.NormFloat64()
+			y[i] = broken(0.5*float64(i), 2.3, 4, 0.4, after) + uy*rnd.NormFloat64()
+		}
+		switch {
+		case !known:
+			return &Points{X: x, Y: y}
+		case ux == 0:
+			return uncorrelated(x, y, nil, uys)
+		}
+		return uncorrelated(x, y, uxs, uys)
+	}
+	alarms, found, covers, covered := 0, 0, 0, 0
+	var others [4]int
+	sum, sum2, u2 := 0.0, 0.0, 0.0
+	for range sets {
+		if fitBroken(t, make1(0.4), draws, 5).Chance <= 0.05 {
+			alarms++
+		}
+		b := fitBroken(t, make1(-0.8), draws, 5)
+		if b.Chance > 0.05 {
+			continue
+		}
+		found++
+		if !(b.Lo > 2.3) && !(b.Hi < 2.3) {
+			covers++
+		}
+		scale := 1.0
+		if !known {
+			scale = b.Chi2 / float64(n-4)
+		}
+		for k, want := range []float64{2.3, 0.4, -0.8, 4} {
+			if d := b.P[k] - want; d*d <= 1.96*1.96*b.Cov[k*5]*scale {
+				others[k]++
+			}
+		}
+		if d := b.P[0] - 2.3; d*d <= 1.96*1.96*b.Cov[0]*scale {
+			covered++
+		}
+		sum, sum2, u2 = sum+b.P[0]-2.3, sum2+(b.P[0]-2.3)*(b.P[0]-2.3), u2+b.Cov[0]*scale
+	}
+	t.Log(others)
+	level := 0.05
+	if l := float64(alarms) / float64(sets); math.Abs(l-level) > 3*math.Sqrt(level*(1-level)/float64(sets)) {
+		t.Errorf("%d breaks in %d straight lines", alarms, sets)
+	}
+	if found < sets*9/10 {
+		t.Errorf("%d of %d breaks found", found, sets)
+	}
+	if c := float64(covers) / float64(found); c < 0.95-3*math.Sqrt(0.95*0.05/float64(found)) || c > 0.995 {
+		t.Errorf("%d of %d intervals hold the break", covers, found)
+	}
+	t.Logf("%d sets: %d alarms, %d found, intervals hold %.3f, ±1.96 u %.3f; mean error %.3g, sd %.3g, u %.3g", sets, alarms, found, float64(covers)/float64(found), float64(covered)/float64(found), sum/float64(found), math.Sqrt(sum2/float64(found)), math.Sqrt(u2/float64(found)))
+	if m := sum / float64(found); math.Abs(m) > 3*math.Sqrt(sum2)/float64(found)+0.01 {
+		t.Errorf("the place of the break is %g off on the mean", m)
+	}
+}
+
+func TestBreakBySimulation(t *testing.T) {
+	t.Run("u known", func(t *testing.T) { simulateBreaks(t, 300, 199, true, 0) })
+	t.Run("u not known", func(t *testing.T) { simulateBreaks(t, 300, 199, false, 0) })
+	t.Run("x uncertain", func(t *testing.T) { simulateBreaks(t, 300, 199, true, 0.1) })
+}
+
+func TestBreakErrors(t *testing.T) {
+	four := &Points{X: []float64{1, 2, 3, 4}, Y: []float64{1, 2, 3, 5}}
+	line, err := FitStraight(four)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := FitBreak(four, line, 100, rand.New(rand.NewPCG(1, 1)), onward); !errors.Is(err, ErrFewPoints) {
+		t.Errorf("four points: %v", err)
+	}
+	three := &Points{X: []float64{1, 1, 2, 2, 3, 3}, Y: []float64{1, 2, 3, 5, 2, 1}}
+	if line, err = FitStraight(three); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := FitBreak(three, line, 100, rand.New(rand.NewPCG(1, 1)), onward); !errors.Is(err, ErrFewPlaces) {
+		t.Errorf("three places: %v", err)
+	}
+	six := &Points{X: []float64{1, 2, 3, 4, 5, 6}, Y: []float64{1, 2, 3, 5, 2, 1}}
+	if line, err = FitStraight(six); err != nil {
+		t.Fatal(err)
+	}
+	stopped := errors.New("stopped")
+	if _, err := FitBreak(six, line, 100, rand.New(rand.NewPCG(1, 1)), func() error { return stopped }); !errors.Is(err, stopped) {
+		t.Errorf("stopped: %v", err)
+	}
+}
+
+func BenchmarkBreak(b *testing.B) {
+	p := many(20, true)
+	for i := range p.Y {
+		p.Y[i] += broken(float64(i), 8, 0, 0, 1)
+	}
+	b.ReportAllocs()
+	for b.Loop() {
+		fitBroken(b, p, 1000, 1)
+	}
+}

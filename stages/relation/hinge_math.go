@@ -1,0 +1,252 @@
+package relation
+
+import (
+	"math"
+	"math/rand/v2"
+	"slices"
+)
+
+// hinges are two lines that meet at any t between the second and the last but one x, as one direction in the space of whitened
+// numbers for each t: (x − t)₊ less what a straight line has of it. Between two neighbouring x it is p − (t − x_j)·v, with p of (x − x_j)₊ and v of the
+// step [x > x_j], so that the best t is known in closed form, for as many sets of numbers as are wanted.
+//
+// Source: Hudson, J. Am. Stat. Assoc. 61 (1966) 1097 (from memory).
+type hinges struct {
+	n      int
+	at     []float64   // the x at which stretches of t begin, and the last one's end
+	p, v   [][]float64 // v of the last one is nil
+	pp, pv []float64
+	vv     []float64
+	line   [][]float64 // orthonormal whitened columns of the straight line
+}
+
+// leastPoints is the number of points from which a break can be told: two lines and their meeting take four, and one is to test them.
+const leastPoints = 5
+
+// newHinges needs the points' x, and the factor of the covariance of their y. ok is false when there are less than four different x.
+func newHinges(x []float64, s *factor) (h *hinges, ok bool) {
+	sorted := slices.Clone(x)
+	slices.Sort(sorted)
+	span := sorted[len(sorted)-1] - sorted[0]
+	distinct := sorted[:1]
+	for _, v := range sorted[1:] {
+		if v-distinct[len(distinct)-1] > 1e-9*span {
+			distinct = append(distinct, v)
+		}
+	}
+	if len(distinct) < 4 {
+		return nil, false
+	}
+	h = &hinges{n: len(x), at: slices.Clone(distinct[1 : len(distinct)-1])}
+	mid := 0.5 * (distinct[0] + distinct[len(distinct)-1])
+	c := make([]float64, len(x))
+	for i, v := range x {
+		c[i] = v - mid
+	}
+	g, ok := s.fit([][]float64{ones(len(x)), c}, c)
+	if !ok {
+		return nil, false
+	}
+	h.line = g.q
+	for j, t := range h.at {
+		p, v := make([]float64, len(x)), make([]float64, len(x))
+		for i, a := range x {
+			if a-t > 1e-9*span {
+				c[i] = a - t
+			} else {
+				c[i] = 0
+			}
+		}
+		s.whiten(p, c)
+		h.bare(p)
+		h.p, h.pp = append(h.p, p), append(h.pp, dot(p, p))
+		if j == len(h.at)-1 {
+			h.v, h.pv, h.vv = append(h.v, nil), append(h.pv, 0), append(h.vv, 0)
+			break
+		}
+		for i := range c {
+			if c[i] > 0 {
+				c[i] = 1
+			}
+		}
+		s.whiten(v, c)
+		h.bare(v)
+		h.v, h.pv, h.vv = append(h.v, v), append(h.pv, dot(p, v)), append(h.vv, dot(v, v))
+	}
+	return h, true
+}
+
+// bare takes off what the straight line has of w.
+func (h *hinges) bare(w []float64) {
+	for range 2 {
+		for _, q := range h.line {
+			addTimes(w, -dot(q, w), q)
+		}
+	}
+}
+
+// best finds the t at which a break takes most off the sum of squares of e, and how much. e may still have a straight line in it.
+func (h *hinges) best(e []float64) (gain, t float64) {
+	gain = -1
+	for j, from := range h.at {
+		a := dot(h.p[j], e)
+		if g := a * a / h.pp[j]; g > gain {
+			gain, t = g, from
+		}
+		if h.v[j] == nil {
+			break
+		}
+		b := dot(h.v[j], e)
+		det := h.pp[j]*h.vv[j] - h.pv[j]*h.pv[j]
+		if !(det > 1e-12*h.pp[j]*h.vv[j]) {
+			continue
+		}
+		c1, c2 := (a*h.vv[j]-b*h.pv[j])/det, (b*h.pp[j]-a*h.pv[j])/det
+		// p and v are to enter as c1·(p − τ·v)
+		tau := -c2 / c1
+		if tau > 0 && tau < h.at[j+1]-from {
+			if g := a*c1 + b*c2; g > gain {
+				gain, t = g, from+tau
+			}
+		}
+	}
+	return gain, t
+}
+
+// direction is the whitened direction of a break at t, of length 1.
+func (h *hinges) direction(t float64) []float64 {
+	j := 0
+	for j+1 < len(h.at)-1 && t >= h.at[j+1] {
+		j++
+	}
+	if t >= h.at[len(h.at)-1] {
+		j = len(h.at) - 1
+	}
+	w := slices.Clone(h.p[j])
+	if h.v[j] != nil {
+		addTimes(w, -(t - h.at[j]), h.v[j])
+	}
+	size := norm(w)
+	for i := range w {
+		w[i] /= size
+	}
+	return w
+}
+
+// within gives the ends of the t whose breaks take at least `enough` off the sum of squares of e, or as much as the best. NaN: such t reach to
+// the last place that was tried.
+func (h *hinges) within(e []float64, enough float64) (lo, hi float64) {
+	lo, hi = math.NaN(), math.NaN()
+	last := len(h.at) - 1
+	a, b := make([]float64, last+1), make([]float64, last+1)
+	for j := range h.at {
+		a[j] = dot(h.p[j], e)
+		if h.v[j] != nil {
+			b[j] = dot(h.v[j], e)
+		}
+	}
+	passes := func(j int) bool { return a[j]*a[j] >= enough*h.pp[j] }
+	if enough <= 0 {
+		return lo, hi
+	}
+	if !passes(0) {
+		for j := range last {
+			if x, ok := h.crossing(j, a[j], b[j], enough, false); ok {
+				lo = h.at[j] + x
+				break
+			} else if passes(j + 1) {
+				lo = h.at[j+1]
+				break
+			}
+		}
+	}
+	if !passes(last) {
+		for j := last - 1; j >= 0; j-- {
+			if x, ok := h.crossing(j, a[j], b[j], enough, true); ok {
+				hi = h.at[j] + x
+				break
+			} else if passes(j) {
+				hi = h.at[j]
+				break
+			}
+		}
+	}
+	return lo, hi
+}
+
+// crossing finds the first (or last) τ of a stretch at which (a − τb)² = enough·|p − τv|².
+func (h *hinges) crossing(j int, a, b, enough float64, fromEnd bool) (tau float64, ok bool) {
+	width := h.at[j+1] - h.at[j]
+	c2, c1, c0 := b*b-enough*h.vv[j], -2*a*b+2*enough*h.pv[j], a*a-enough*h.pp[j]
+	d := c1*c1 - 4*c2*c0
+	if d < 0 {
+		return 0, false
+	}
+	q := -0.5 * (c1 + math.Copysign(math.Sqrt(d), c1))
+	for _, x := range [...]float64{q / c2, c0 / q} {
+		if !(x >= 0 && x <= width) || ok && (x > tau) != fromEnd {
+			continue
+		}
+		tau, ok = x, true
+	}
+	return tau, ok
+}
+
+// rest is the sum of squares of e less that of its straight line.
+func (h *hinges) rest(e []float64) float64 {
+	sum := dot(e, e)
+	for _, q := range h.line {
+		c := dot(q, e)
+		sum -= c * c
+	}
+	return sum
+}
+
+// chance is the probability that points on a straight line would give as much for a break: the share of sets of normal numbers that do, the set
+// in hand counted as one. With relative, what counts is the gain as a part of the line's sum of squares, so that the size of the
+// uncertainties does not matter.
+func (h *hinges) chance(gain, rest float64, relative bool, draws int, rnd *rand.Rand, stop func() error) (float64, error) {
+	e := make([]float64, h.n)
+	as := 1
+	for k := range draws {
+		if k%256 == 0 {
+			if err := stop(); err != nil {
+				return 0, err
+			}
+		}
+		for i := range e {
+			e[i] = rnd.NormFloat64()
+		}
+		g, _ := h.best(e)
+		if relative && g*rest >= gain*h.rest(e) || !relative && g >= gain {
+			as++
+		}
+	}
+	return float64(as) / float64(draws+1), nil
+}
+
+// threshold is how much more than the least χ² a place of the break may have at 95 %: as draws about the fitted break show, and not less than the χ²
+// of one degree of freedom (u known) or Student's t² (not known: in units of the residual variance) say.
+func (h *hinges) threshold(t, gain float64, relative bool, draws int, rnd *rand.Rand, least float64, stop func() error) (float64, error) {
+	w := h.direction(t)
+	size := math.Sqrt(gain)
+	e := make([]float64, h.n)
+	d := make([]float64, draws)
+	for k := range d {
+		if k%256 == 0 {
+			if err := stop(); err != nil {
+				return 0, err
+			}
+		}
+		for i := range e {
+			e[i] = size*w[i] + rnd.NormFloat64()
+		}
+		g, _ := h.best(e)
+		c := dot(w, e)
+		if d[k] = g - c*c; relative {
+			d[k] *= float64(h.n-4) / (h.rest(e) - g)
+		}
+	}
+	slices.Sort(d)
+	return max(least, d[min(draws-1, int(math.Ceil(0.95*float64(draws+1)))-1)]), nil
+}
