@@ -6,12 +6,17 @@ import (
 	"io/fs"
 )
 
-//go:embed first-look/study.yaml first-look/samples.csv
+//go:embed first-look/study.yaml first-look/samples.csv mixing-ratio/study.yaml mixing-ratio/samples.csv
 var files embed.FS
 
-// FirstLook gives study.yaml and samples.csv of the demo study.
-func FirstLook() fs.FS {
-	sub, err := fs.Sub(files, "first-look")
+// FirstLook gives study.yaml and samples.csv of the study first-look: twelve mixtures and their scattering.
+func FirstLook() fs.FS { return study("first-look") }
+
+// MixingRatio gives study.yaml and samples.csv of the study mixing-ratio, which uses all instruments.
+func MixingRatio() fs.FS { return study("mixing-ratio") }
+
+func study(name string) fs.FS {
+	sub, err := fs.Sub(files, name)
 	if err != nil {
 		panic("pipelines: " + err.Error()) // the folder's name is fixed when this is compiled
 	}
