@@ -48,10 +48,15 @@ func (w *Workspace) evaluate(pt *point, warm bool, enough float64) bool {
 		}
 	}
 	if poisson && w.nlinear > 0 && !(sum <= enough) {
-		sum = 0
 		for i := range w.blocks {
 			b := &w.blocks[i]
-			b.dev = w.poissonLinear(b, pt.c[b.coff:b.coff+b.k], pt.f[b.off:b.off+b.n], b.dev)
+			sum = 0
+			for j := range w.blocks {
+				if j != i {
+					sum += w.blocks[j].dev
+				}
+			}
+			b.dev = w.poissonLinear(b, pt.c[b.coff:b.coff+b.k], pt.f[b.off:b.off+b.n], b.dev, enough-sum)
 			sum += b.dev
 		}
 	}
@@ -142,8 +147,9 @@ func (w *Workspace) linear(b *block, s, c, f []float64) {
 // deviance, which is convex in them, and gives that; +Inf when no parameters
 // were found whose means are possible. It begins at c, with means f and
 // deviance d there. Fisher scoring: each round is a least-squares problem with
-// weights 1/m and the bounds inside it.
-func (w *Workspace) poissonLinear(b *block, c, f []float64, d float64) float64 {
+// weights 1/m and the bounds inside it. It stops early when the deviance is no
+// more than enough.
+func (w *Workspace) poissonLinear(b *block, c, f []float64, d, enough float64) float64 {
 	kf := len(b.lfree)
 	if kf == 0 {
 		return d
@@ -157,7 +163,7 @@ func (w *Workspace) poissonLinear(b *block, c, f []float64, d float64) float64 {
 	if w.eval == 1 && len(w.free) > 0 {
 		// Far from the minimum scoring is slow, and soon idle: the
 		// nonlinear parameters are wrong.
-		loose = 1e-2
+		loose = 0.3
 	}
 	w.cols = w.cols[:0]
 	for _, j := range b.lfree {
@@ -203,7 +209,7 @@ func (w *Workspace) poissonLinear(b *block, c, f []float64, d float64) float64 {
 			return d
 		}
 		d = better
-		if hope <= loose*d {
+		if d <= enough || hope <= loose*d {
 			return d
 		}
 	}
