@@ -42,6 +42,8 @@ func (r *fitRun) quality(p *Problem, s *Solution, counts, means, residuals []flo
 		q.expected = float64(s.N - s.Free)
 		q.sd = math.Sqrt(2 * q.expected)
 	}
+	q.expected += r.extra
+	q.sd = math.Sqrt(q.sd*q.sd + 4*r.extra + 2*r.extra*r.extra/math.Max(p.Width, 1))
 	q.z = (s.Objective - q.expected) / q.sd
 	q.runs = stats.RunsTest(residuals)
 	for _, n := range counts {

@@ -21,7 +21,7 @@ func (r *fitRun) judge(p *Problem, s *Solution, q quality) {
 	if r.response == nil {
 		r.tailRemarks(p, s)
 	} else {
-		r.responseRemarks(p, s, q)
+		r.responseRemarks(p, s)
 	}
 	r.boundRemarks(p, s)
 	r.support(p, s)
@@ -60,15 +60,15 @@ func (r *fitRun) tailRemarks(p *Problem, s *Solution) {
 	}
 }
 
-func (r *fitRun) responseRemarks(p *Problem, s *Solution, q quality) {
+func (r *fitRun) responseRemarks(p *Problem, s *Solution) {
 	res := r.response
 	if res.Quiet == 0 {
 		r.flag(pipeline.Note, "the response has too few channels before its rise to tell its background; none was taken off")
 	} else if share := res.Background * float64(len(res.Shape)) / res.Counts; share > 0.01 {
 		r.flag(pipeline.Note, "a background of %.3g counts a channel (%.2g of the response's counts) was taken off the response", res.Background, share/(1+share))
 	}
-	if res.Counts < q.counts {
-		r.flag(pipeline.Note, "the response has fewer counts than the decay (%.3g against %.3g): its noise, which is not in u, is seen in the residuals", res.Counts, q.counts)
+	if r.variance == nil {
+		r.flag(pipeline.Note, "the uncertainty of the response is not known (it is no counts, and has no column for it): its noise is not in u")
 	}
 	if !p.Shift.Fixed && math.Abs(s.Shift) > p.Width {
 		r.flag(pipeline.Note, "the decay comes %.3g ns %s than its response says, more than the response is wide (%.3g ns): look at delays and at which response is matched",

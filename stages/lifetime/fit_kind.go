@@ -12,7 +12,7 @@ import (
 // FitKind fits exponentials, convolved with the measured response, to a decay.
 var FitKind = pipeline.Kind{
 	Name:     "lifetime.fit",
-	Revision: 4,
+	Revision: 5,
 	Doc:      "Fits 1 to 4 exponentials, convolved with the measured response, to the counts of a decay; without a response, to its tail.",
 	Formula: "m_k = b + s·R(t_k − δ) + Σ a_i·(R ⊗ e^(−t/τ_i))(t_k − δ), R normed to a sum of 1; minimised: 2·Σ [m − n + n·ln(n/m)], or Σ ((n − m)/u)²; " +
 		"tau_amplitude = Σ a·τ/Σ a, tau_intensity = Σ a·τ²/Σ a·τ",
@@ -24,7 +24,7 @@ var FitKind = pipeline.Kind{
 	Ports: []pipeline.Port{
 		{Name: "decay", Lead: true, Forms: []pipeline.Form{pipeline.Curve}, Doc: "the decay: counts over time, as the counter recorded them",
 			Columns: []pipeline.Column{{Name: pipeline.AxisColumn, Unit: "ns"}, {Name: pipeline.ValueColumn, Unit: "1"}}},
-		{Name: "response", Pair: pipeline.ByMatch, Optional: true, Forms: []pipeline.Form{pipeline.Curve}, Doc: "the instrument's response to the pulse alone, with channels of the same width; its background before the pulse is taken off",
+		{Name: "response", Pair: pipeline.ByMatch, Optional: true, Forms: []pipeline.Form{pipeline.Curve}, Doc: "the instrument's response to the pulse alone, with channels of the same width; its background before the pulse is taken off, and its counting noise is part of u",
 			Columns: []pipeline.Column{{Name: pipeline.AxisColumn, Unit: "ns"}, {Name: pipeline.ValueColumn, Unit: "1"}}},
 		{Name: "choice", Pair: pipeline.BySample, Optional: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "the number of exponentials, found by evidence; it takes the place of the setting",
 			Columns: []pipeline.Column{{Name: "number", Unit: "1"}}},
@@ -40,7 +40,7 @@ var FitKind = pipeline.Kind{
 			{Name: "background", Unit: "1", U: true, Optional: true, Doc: "constant background, counts a channel"},
 			{Name: "scatter", Unit: "1", U: true, Optional: true, Doc: "share of scattered light in the light of the decay"},
 			{Name: "deviance", Unit: "1", Doc: "deviance of the fit (least squares: χ²)"},
-			{Name: "deviance_expected", Unit: "1", Doc: "what is expected of it under the fitted means, less the number of fitted parameters"},
+			{Name: "deviance_expected", Unit: "1", Doc: "what is expected of it under the fitted means and the noise of the response, less the number of fitted parameters"},
 			{Name: "deviance_z", Unit: "1", Doc: "(deviance − expected)/standard deviation expected"},
 			{Name: "runs_p", Unit: "1", Optional: true, Doc: "probability of so few runs of residuals of one sign by chance"},
 			{Name: "counts", Unit: "1", Doc: "counts in the range of the fit"},

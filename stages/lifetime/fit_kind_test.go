@@ -385,3 +385,30 @@ func TestFitKindChoice(t *testing.T) {
 		}
 	}
 }
+
+// The noise of a response of few counts is part of u; where it is not known that is said.
+func TestFitKindResponseNoise(t *testing.T) {
+	r := rand.New(rand.NewPCG(35, 1))
+	counts := ordinary.draw(r, ordinary.means())
+	sure, faint := ordinary.response(), make([]float64, ordinary.n)
+	scaled := make([]float64, ordinary.n)
+	for k, y := range sure {
+		faint[k] = poisson(r, y/1e6+0.5)
+		scaled[k] = y * 0.3
+	}
+	fit := func(response []float64) item {
+		return runStudy(t, "{exponentials: 2}", "", files(counts, nil, response))["fit sample=one"]
+	}
+	a, b, c := fit(sure), fit(faint), fit(scaled)
+	for _, name := range []string{"shift", "background", "tau_2"} {
+		if x, y := a.number(t, "u_"+name), b.number(t, "u_"+name); !(y > 1.02*x) {
+			t.Errorf("u_%s = %g with a response of few counts, %g with one of many", name, y, x)
+		}
+	}
+	if x, y := a.number(t, "u_tau_1"), c.number(t, "u_tau_1"); math.Abs(x/y-1) > 1e-3 {
+		t.Errorf("u_tau_1 = %g and, with a scaled response, %g", x, y)
+	}
+	if !strings.Contains(fmt.Sprint(c.Flags), "its noise is not in u") || strings.Contains(fmt.Sprint(a.Flags, b.Flags), "noise") {
+		t.Errorf("remarks %v, %v and %v", a.Flags, b.Flags, c.Flags)
+	}
+}

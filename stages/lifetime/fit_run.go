@@ -21,6 +21,8 @@ type fitRun struct {
 	u        []float64 // of the counts, as the curve has it; nil: none
 	response *Response // nil: fit of the tail
 	place    Axis      // of the response
+	variance []float64 // of its channels, normed as they are; nil: not known
+	extra    float64   // what its noise adds to the deviance
 }
 
 func (r *fitRun) flag(level pipeline.FlagLevel, format string, args ...any) {
@@ -68,6 +70,9 @@ func (r *fitRun) run() (c fitChoices, err error) {
 	if c.solution.Status == NotConverged {
 		return c, fmt.Errorf("the fit did not converge in %d iterations: the counts do not support %d exponentials, or the range, the response or the background is not right", c.solution.Iterations, p.Terms)
 	}
+	if r.variance != nil {
+		r.extra = r.w.ResponseNoise(&c.solution, p, r.variance, r.response.Quiet)
+	}
 	r.give(p, &c)
 	return c, nil
 }
@@ -104,7 +109,7 @@ func decayOf(t *table.Table, what string) (a Axis, counts, u []float64, err erro
 
 // useResponse makes the response ready.
 func (r *fitRun) useResponse(t *table.Table, quiet int) (int, error) {
-	place, y, _, err := decayOf(t, "response")
+	place, y, u, err := decayOf(t, "response")
 	if err != nil {
 		return quiet, err
 	}
@@ -116,6 +121,7 @@ func (r *fitRun) useResponse(t *table.Table, quiet int) (int, error) {
 		return quiet, err
 	}
 	r.place, r.response = place, res
+	r.variance = res.Variance(y, u)
 	return res.Quiet, nil
 }
 

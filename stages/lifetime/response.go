@@ -72,6 +72,25 @@ func PrepareResponse(y []float64, quiet int) (*Response, error) {
 	return r, nil
 }
 
+// Variance gives the variance of the channels of the response, normed as they are: from u, their uncertainties, or where that is nil, of
+// counts. It is nil when y are no counts, or an uncertainty is missing.
+func (r *Response) Variance(y, u []float64) []float64 {
+	v := make([]float64, len(y))
+	if u == nil && CheckCounts(y) != nil {
+		return nil
+	}
+	for j, n := range y {
+		v[j] = n
+		if u != nil {
+			v[j] = u[j] * u[j]
+		}
+		if v[j] /= r.Counts * r.Counts; !(v[j] >= 0) || math.IsInf(v[j], 1) {
+			return nil
+		}
+	}
+	return v
+}
+
 // measure finds place and width.
 func (r *Response) measure() {
 	s := r.Shape

@@ -23,4 +23,7 @@ func TestCoverageOfMany(t *testing.T) {
 }
 
 // Responses and decays made of single photons.
-func TestManyPhotons(t *testing.T) { manyPhotons(t, 200, 50000) }
+func TestManyPhotons(t *testing.T) {
+	manyPhotons(t, 200, 50000, 40)
+	manyPhotons(t, 400, 50000, 1)
+}
