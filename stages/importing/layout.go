@@ -56,7 +56,10 @@ func EachCurve(data []byte, o Options, yield func(*Text) error) error {
 	if err != nil {
 		return err
 	}
-	return f.each(yield)
+	if err := f.each(yield); err != nil || f.given > 0 {
+		return err
+	}
+	return &LineError{f.spans[f.main].firstLine, "columns without a number beside the axis", "at least one curve", "look at the file: is it the export of this measurement?"}
 }
 
 // openLayout finds the runs of numbers in a text.

@@ -19,7 +19,7 @@ func (f *layoutFile) wideOrPairs() Layout {
 	if !o.named() && (p == n || o.Own == 0 && len(o.Heads) > 0 && onceEach(heads, o.Heads)) {
 		return Single
 	}
-	if p == 0 {
+	if p < 2 {
 		p = 2
 	}
 	if n%p == 0 && n/p > 1 && f.axes(g, p, heads) {
