@@ -266,3 +266,22 @@ func BenchmarkAnalyseAgain(b *testing.B) {
 		}
 	}
 }
+
+func TestFitAllocatesNothing(t *testing.T) {
+	x := grid(0.2, 0.9, 15)
+	y, u := windowTruth.draw(x, 0.005, rand.New(rand.NewPCG(1, 1)))
+	s, err := newSeries(x, y, u, nil, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := newSteps(2)
+	start := []float64{0.9, 0.2, 0.9, 0.43, math.Log(0.03), 0.65, math.Log(0.03)}
+	w := newFitter(s, 2)
+	copy(f.theta, start)
+	if !w.fit(f, fine) {
+		t.Fatal("the fit does not come to rest")
+	}
+	if n := testing.AllocsPerRun(20, func() { copy(f.theta, start); w.fit(f, fine) }); n > 0 {
+		t.Errorf("%g allocations", n)
+	}
+}
