@@ -153,6 +153,31 @@ func TestPoissonMean(t *testing.T) {
 	}
 }
 
+// Points that the model meets exactly: no scatter, and no trouble.
+func TestPerfectFit(t *testing.T) {
+	x := []float64{1, 2, 3, 4}
+	for _, c := range []struct {
+		name string
+		y    []float64
+		want [2]float64
+	}{{"a line", []float64{3, 5, 7, 9}, [2]float64{1, 2}}, {"all zero", []float64{0, 0, 0, 0}, [2]float64{0, 0}}} {
+		t.Run(c.name, func(t *testing.T) {
+			var r Result
+			if err := NewWorkspace().Fit(&r, &Problem{Model: lineModel(x), Y: c.y}, []float64{7, -4}); err != nil {
+				t.Fatal(err)
+			}
+			for j, want := range c.want {
+				if math.Abs(r.P[j]-want) > 1e-13 || !(r.SD[j] < 1e-13) {
+					t.Errorf("%g ± %g, want %g", r.P[j], r.SD[j], want)
+				}
+			}
+			if !(r.Distance <= 1e3) || r.Status != Converged {
+				t.Errorf("%v, distance %g", r.Status, r.Distance)
+			}
+		})
+	}
+}
+
 // counts20 are 20 counts, drawn once.
 var counts20 = []float64{48, 41, 29, 31, 24, 15, 16, 12, 9, 7, 8, 3, 4, 5, 2, 3, 1, 0, 2, 1}
 

@@ -13,9 +13,8 @@ const stuck = 1e-3
 const nearby = 0.1
 
 // widest is the first radius, in lengths of the parameters at the start (but
-// at least a standard uncertainty). Of
-// the values tried (1, 3, 10) all do for all NIST problems, but for MGH10,
-// whose far start is lost by some.
+// at least a standard uncertainty). Of 1, 3 and 10 all do for the NIST
+// problems, but for MGH10, which 1 and 10 lose from its far start.
 const widest = 3
 
 // descend goes from cur to a minimum by trust-region steps: the quadratic
@@ -27,7 +26,7 @@ const widest = 3
 func (w *Workspace) descend() (Status, error) {
 	q := len(w.free)
 	w.secant.reset(q)
-	radius, lambda := 0.0, 0.0
+	radius, lambda := -1.0, 0.0
 	before, idle := math.Inf(1), 0
 	for {
 		if err := w.linearise(); err != nil {
@@ -53,7 +52,10 @@ func (w *Workspace) descend() (Status, error) {
 			w.box.solve(w.tri, w.triLD, q, w.rhs, nil, 0, w.lo, w.hi, w.step)
 			hope = gain(w.tri, w.triLD, q, w.rhs, w.step) + w.inner
 		}
-		w.distance = math.Sqrt(max(hope, 0) / w.variance())
+		w.distance = 0
+		if hope > 0 {
+			w.distance = math.Sqrt(hope / w.variance())
+		}
 		w.tolerance = max(1e-18, 1e-4*hope)
 		noise := w.noise()
 		if hope <= noise && w.distance >= before {
@@ -70,7 +72,7 @@ func (w *Workspace) descend() (Status, error) {
 			return NotConverged, nil
 		}
 		before = w.distance
-		if w.iterations == 0 {
+		if radius < 0 { // not yet set
 			for k, j := range w.free {
 				w.trial[k] = w.cur.p[j]
 			}

@@ -47,7 +47,7 @@ func readNIST(t *testing.T) []nistProblem {
 
 var nistParameter = regexp.MustCompile(`^\s*b\d+\s*=`)
 
-func parseNIST(t *testing.T, name, text string) nistProblem {
+func parseNIST(t testing.TB, name, text string) nistProblem {
 	p := nistProblem{name: name}
 	data := false
 	for _, line := range strings.Split(text, "\n") {
@@ -77,7 +77,7 @@ func parseNIST(t *testing.T, name, text string) nistProblem {
 	return p
 }
 
-func numbers(t *testing.T, line string) []float64 {
+func numbers(t testing.TB, line string) []float64 {
 	var v []float64
 	for _, word := range strings.Fields(line) {
 		x, err := strconv.ParseFloat(word, 64)
@@ -105,6 +105,10 @@ func digits(got, want []float64) float64 {
 	return max(least, 0)
 }
 
+// All 27 problems from both starts. What falls short of 6 digits, and why:
+// Lanczos1's data are exact but for rounding in the 14th digit, so that its
+// scatter (residual sum of squares 1.4e-25) and with it the standard
+// deviations come out with 3 digits in this arithmetic; its parameters have 10.
 func TestNIST(t *testing.T) {
 	problems := readNIST(t)
 	if len(problems) != 27 {
@@ -112,30 +116,63 @@ func TestNIST(t *testing.T) {
 	}
 	w := NewWorkspace()
 	var table strings.Builder
-	fmt.Fprintf(&table, "\n%-9s %-8s %28s   %28s\n%-9s %-8s %28s   %28s\n", "", "", "from start 1: digits of", "from start 2: digits of",
-		"problem", "level", "b    sd    rss  steps evals", "b    sd    rss  steps evals")
-	enough := [2]int{}
+	fmt.Fprintf(&table, "\n%-19s%-36s%s\n%-9s %-8s", "", "  from start 1: digits of", "  from start 2: digits of", "problem", "level")
+	for range 2 {
+		fmt.Fprintf(&table, "  %5s %5s %5s %6s %6s  ", "b", "sd", "rss", "steps", "evals")
+	}
+	enough, spread := [2]int{}, [2]int{}
 	for _, p := range problems {
-		fmt.Fprintf(&table, "%-9s %-8s", p.name, p.level)
+		fmt.Fprintf(&table, "\n%-9s %-8s", p.name, p.level)
 		for s, start := range p.starts {
 			var r Result
 			err := w.Fit(&r, &Problem{Model: overPoints(nistModels[p.name], p.x, len(start)), Y: p.y}, start)
 			if err != nil {
-				fmt.Fprintf(&table, " %v (%.1f)", err, digits(r.P, p.want))
+				fmt.Fprintf(&table, "  %v", err)
 				continue
 			}
 			b, sd, rss := digits(r.P, p.want), digits(r.SD, p.sd), digits([]float64{r.Objective}, []float64{p.rss})
-			fmt.Fprintf(&table, "   %4.1f  %4.1f  %4.1f  %4d  %4d %.0e %.0e %v", b, sd, rss, r.Iterations, r.Evaluations, r.Condition, r.Distance, r.Status)
+			fmt.Fprintf(&table, "  %5.1f %5.1f %5.1f %6d %6d  ", b, sd, rss, r.Iterations, r.Evaluations)
 			if b >= 6 {
 				enough[s]++
 			}
+			if sd >= 6 {
+				spread[s]++
+			}
+			if r.DOF != len(p.y)-len(start) || !r.Scaled {
+				t.Errorf("%s: %d degrees of freedom, scaled %v", p.name, r.DOF, r.Scaled)
+			}
 		}
-		table.WriteString("\n")
 	}
 	t.Log(table.String())
-	for s, n := range enough {
-		if n < 26 {
-			t.Errorf("start %d: %d problems of 27 have 6 digits or more, expected 26", s+1, n)
+	for s := range enough {
+		t.Logf("start %d: 6 or more digits of the parameters in %d problems of 27, of the standard deviations in %d", s+1, enough[s], spread[s])
+		if enough[s] < 26 || spread[s] < 26 {
+			t.Errorf("start %d: expected 26 of both", s+1)
 		}
+	}
+}
+
+func BenchmarkNIST(b *testing.B) {
+	root := os.Getenv("FASCICLE_OPEN_DATA")
+	if root == "" {
+		b.Skip("FASCICLE_OPEN_DATA is not set")
+	}
+	for _, name := range []string{"Misra1a", "Lanczos3", "Gauss3", "ENSO"} {
+		b.Run(name, func(b *testing.B) {
+			text, err := os.ReadFile(filepath.Join(root, "nist-strd", name+".dat"))
+			if err != nil {
+				b.Fatal(err)
+			}
+			p := parseNIST(b, name, string(text))
+			problem := &Problem{Model: overPoints(nistModels[name], p.x, len(p.want)), Y: p.y}
+			w := NewWorkspace()
+			var r Result
+			b.ReportAllocs()
+			for b.Loop() {
+				if err := w.Fit(&r, problem, p.starts[1]); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
 	}
 }

@@ -34,6 +34,9 @@ func (w *Workspace) setup(start []float64) (Status, error) {
 	if !w.evaluate(&w.cur, false, math.Inf(-1)) {
 		return BadStart, w.whyBadStart()
 	}
+	if w.ndata == 0 { // all y are 0: the start must do as the measure
+		w.ndata = w.cur.obj
+	}
 	for b := range w.blocks {
 		w.blocks[b].phi, w.blocks[b].alt = w.blocks[b].alt, w.blocks[b].phi
 		w.blocks[b].devCur = w.blocks[b].dev

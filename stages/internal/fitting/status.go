@@ -13,6 +13,9 @@ const (
 	// NotRun is the zero value: nothing was fitted.
 	NotRun Status = iota
 	// Converged: a minimum, inside the bounds, all parameters determined.
+	// Result.Distance tells how nearly: Workspace.Tolerance, or what
+	// rounding or the number of iterations left, 1e-3 standard
+	// uncertainties at most.
 	Converged
 	// AtBound: a minimum, but one or more parameters lie at a bound. Their
 	// SD is NaN, and the covariance of the others holds them there.
