@@ -2,86 +2,19 @@ package pipeline
 
 import (
 	"fmt"
-	"io/fs"
-	"maps"
 	"path"
-	"path/filepath"
 	"slices"
-	"sort"
 	"strings"
 
 	"fascicle/catalog"
 	"fascicle/pipeline/formula"
+	"fascicle/pipeline/store"
 )
 
 // FileMatch says which file an import takes, and what its name says.
 type FileMatch struct {
 	Stage, Path, Item, Sample string
 	Problem                   string // why it cannot be used, "" when it can
-}
-
-// listing is the tree of files below the study, walked once for all imports.
-type listing struct {
-	root  string
-	dirs  map[string][]string // folder → files below it, sorted
-	seen  map[string]bool     // files that some import takes
-	walks []string
-	// folders below the walks; closed are those that could not be read, with the reason
-	folders map[string]bool
-	closed  map[string]string
-	odd     map[string]string // folders whose name is that of a file which a stage would read, with the stage
-}
-
-// under lists the files below a folder, slash-separated and relative to the study. Links to files are followed, links to folders
-// are not: a ring of links cannot hold up the walk.
-func (l *listing) under(dir string) ([]string, error) {
-	if dir == "" {
-		dir = "."
-	}
-	if files, ok := l.dirs[dir]; ok {
-		return files, nil
-	}
-	for _, known := range l.walks {
-		if known == "." || strings.HasPrefix(dir, known+"/") {
-			prefix := dir + "/"
-			var out []string
-			for _, f := range l.dirs[known] {
-				if strings.HasPrefix(f, prefix) {
-					out = append(out, f)
-				}
-			}
-			l.dirs[dir] = out
-			return out, nil
-		}
-	}
-	var files []string
-	base := filepath.Join(l.root, filepath.FromSlash(dir))
-	err := filepath.WalkDir(base, func(name string, d fs.DirEntry, err error) error {
-		if err != nil && name == base {
-			return err
-		}
-		rel, relErr := filepath.Rel(l.root, name)
-		if relErr != nil {
-			return relErr
-		}
-		rel = filepath.ToSlash(rel)
-		switch {
-		case err != nil: // one folder that may not be read must not hide the others, nor be hidden
-			l.closed[rel] = reason(err)
-			return fs.SkipDir
-		case !d.IsDir():
-			files = append(files, rel)
-		case name != base && (strings.HasPrefix(d.Name(), ".") || dir == "." && (d.Name() == "out" || d.Name() == "labels")):
-			return fs.SkipDir
-		case name != base:
-			l.folders[rel] = true
-		}
-		return nil
-	})
-	sort.Strings(files)
-	l.dirs[dir] = files
-	l.walks = append(l.walks, dir)
-	return files, err
 }
 
 // filesOf finds the files of an import and what their names capture, as groups of one file each, sorted by item name.
@@ -104,13 +37,36 @@ func (p *Project) filesOf(s *stage, l *listing) ([]*group, error) {
 	}
 	captures := pat.Captures()
 	var groups []*group
-	for _, f := range files {
-		splits := pat.Match(f)
-		if len(splits) == 0 {
-			continue
+	add := func(file, archive string) {
+		if splits := pat.Match(file); len(splits) > 0 {
+			l.seen[file] = true
+			g := p.fileGroup(s, file, captures, splits)
+			g.archive = archive
+			groups = append(groups, g)
 		}
-		l.seen[f] = true
-		groups = append(groups, p.fileGroup(s, f, captures, splits))
+	}
+	for _, f := range files {
+		add(f, "")
+	}
+	if archives, _, ok := pat.Archive(); ok {
+		in, err := catalog.ParsePattern(archives)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range files {
+			if len(in.Match(f)) == 0 {
+				continue
+			}
+			members, err := l.within(f)
+			if err != nil {
+				g := &group{stage: s, name: f, file: f}
+				g.block("%v", err)
+				groups = append(groups, g)
+			}
+			for _, m := range members {
+				add(f+store.MemberMark+m, f)
+			}
+		}
 	}
 	slices.SortStableFunc(groups, func(a, b *group) int {
 		if c := naturalCompare(a.name, b.name); c != 0 {
@@ -239,37 +195,6 @@ func (p *Project) Files() (matches []FileMatch, remarks []string) {
 		}
 	}
 	return matches, append(remarks, l.unclaimed()...)
-}
-
-func newListing(root string) *listing {
-	return &listing{root: root, dirs: map[string][]string{}, seen: map[string]bool{}, folders: map[string]bool{}, closed: map[string]string{}, odd: map[string]string{}}
-}
-
-// unclaimed lists files in the folders that imports look into and that none of them takes, and what else is odd there.
-func (l *listing) unclaimed() []string {
-	var out []string
-	dirs := slices.Clone(l.walks)
-	sort.Strings(dirs)
-	told := map[string]bool{}
-	for _, d := range dirs {
-		var names []string
-		for _, f := range l.dirs[d] {
-			if !l.seen[f] && !told[f] && path.Dir(f) != "." {
-				told[f] = true
-				names = append(names, f)
-			}
-		}
-		if len(names) > 0 {
-			out = append(out, fmt.Sprintf("no stage reads %s", shortList(names, 8)))
-		}
-	}
-	for _, f := range slices.Sorted(maps.Keys(l.odd)) {
-		out = append(out, fmt.Sprintf("%s is a folder, where stage %s would read a file", f, l.odd[f]))
-	}
-	for _, f := range slices.Sorted(maps.Keys(l.closed)) {
-		out = append(out, fmt.Sprintf("the folder %s cannot be read (%s), and nothing in it is taken", f, l.closed[f]))
-	}
-	return out
 }
 
 // inFile turns the fields that a file gave one of its items into typed fields.

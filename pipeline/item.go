@@ -89,6 +89,7 @@ type group struct {
 	message  string
 
 	file     string // of an import
+	archive  string // that the file lies in, "" for none
 	captures []ownField
 	fileHash [32]byte
 	fileSize int64

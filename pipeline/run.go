@@ -133,6 +133,7 @@ func Run(ctx context.Context, p *Project, opt Options) (*Outcome, error) {
 	if r.hashes, err = store.OpenHashes(filepath.Join(state, "files"), disk); err != nil {
 		return nil, err
 	}
+	r.listing.members = func(archive string) ([]string, error) { return r.hashes.Members(p.Dir, archive) }
 	if opt.Why {
 		r.previous = lastRecord(p.Dir)
 	}
@@ -336,7 +337,7 @@ func (r *runner) expected(g *group) int {
 // remembered hash, and says false when the file must be read first (it is new, changed, or cannot be read: the worker says why).
 func (r *runner) fileRecipe(g *group, p *stagePlan, sum *[32]byte) bool {
 	if sum == nil {
-		h, size, ok := r.hashes.Known(r.p.Dir, g.file)
+		h, size, ok := r.knownRaw(g)
 		if !ok {
 			return false
 		}

@@ -19,7 +19,7 @@ func (r *runner) do(t *task) *taskResult {
 	if g.stage.kind.Reads {
 		var sum [32]byte
 		var err error
-		if data, sum, err = r.hashes.Read(r.p.Dir, g.file); err != nil {
+		if data, sum, err = r.readRaw(g); err != nil {
 			res.err = err
 			return res
 		}
@@ -155,7 +155,7 @@ func (r *runner) repair(it *item, cause error, repairing bool) ([]byte, error) {
 	if g.stage.kind.Reads {
 		var sum [32]byte
 		var err error
-		if data, sum, err = r.hashes.Read(r.p.Dir, g.file); err != nil {
+		if data, sum, err = r.readRaw(g); err != nil {
 			return nil, fmt.Errorf("its object in the store is damaged (%v), and it cannot be made again: %w", cause, err)
 		}
 		if sum != g.fileHash {

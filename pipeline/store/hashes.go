@@ -31,6 +31,8 @@ type FileHashes struct {
 	files   map[string]fileHash // by slash-separated path
 	changed bool
 	temp    int
+
+	zips archives
 }
 
 type fileHash struct {
@@ -48,7 +50,8 @@ func OpenHashes(path string, disk FS) (*FileHashes, error) {
 		return nil, fmt.Errorf("store: cannot read %s: %w; see that the file may be read, or delete it (a run makes it anew)", path, err)
 	}
 	files, bad := parseHashes(b)
-	return &FileHashes{path: path, fs: disk, now: time.Now, files: files, changed: bad > 0}, nil
+	return &FileHashes{path: path, fs: disk, now: time.Now, files: files, changed: bad > 0,
+		zips: archives{read: map[string]*archive{}, listed: map[string]fileHash{}}}, nil
 }
 
 // SetClock replaces the clock by which a file is young, for tests.
@@ -71,7 +74,7 @@ func (h *FileHashes) Hash(root, rel string) (sum [32]byte, size int64, err error
 	known, ok := h.files[rel]
 	now := h.now()
 	h.mu.Unlock()
-	if ok && known.matches(info) && now.Sub(info.ModTime()) >= youngest {
+	if ok && known.hash != ([32]byte{}) && known.matches(info) && now.Sub(info.ModTime()) >= youngest {
 		return known.hash, known.size, nil
 	}
 	digest := sha256.New()
@@ -141,8 +144,10 @@ func (h *FileHashes) Prune(keep func(rel string) bool) {
 	}
 }
 
-func (h *FileHashes) stat(name, rel string) (fs.FileInfo, error) {
-	info, err := h.fs.Stat(name)
+func (h *FileHashes) stat(name, rel string) (fs.FileInfo, error) { return statFile(h.fs, name, rel) }
+
+func statFile(disk FS, name, rel string) (fs.FileInfo, error) {
+	info, err := disk.Stat(name)
 	if err != nil {
 		return nil, fmt.Errorf("%s: cannot be read: %w; see that it is there and may be read", rel, bare(err))
 	}

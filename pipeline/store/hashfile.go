@@ -11,6 +11,9 @@ import (
 // The file of hashes has one line a file: SHA-256, size, time of change in
 // nanoseconds since 1970, inode, quoted path, and the CRC-64 of all that before
 // the last space.
+//
+// A zip archive has a line `archive!/` with the hash of the names in it, and one for each file in it, `archive!/file`, with the hash of
+// the file (zeros before it was first read) and its size, and time of change and inode of the archive.
 
 func formatHashes(files map[string]fileHash) []byte {
 	paths := make([]string, 0, len(files))

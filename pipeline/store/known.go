@@ -12,7 +12,7 @@ func (h *FileHashes) Known(root, rel string) (sum [32]byte, size int64, ok bool)
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	known, ok := h.files[rel]
-	if !ok || !known.matches(info) || h.now().Sub(info.ModTime()) < youngest {
+	if !ok || known.hash == ([32]byte{}) || !known.matches(info) || h.now().Sub(info.ModTime()) < youngest {
 		return sum, 0, false
 	}
 	return known.hash, known.size, true
