@@ -165,3 +165,57 @@ func BenchmarkDecay(b *testing.B) {
 		})
 	}
 }
+
+// Decays of every size, from three hundred counts to a million, from starts
+// that are off by half: each ends at a minimum, where the slopes of what is
+// free are 0 and those of what is held at 0 point down.
+func TestDecaysEndAtMinima(t *testing.T) {
+	rng := rand.New(rand.NewPCG(1, 1))
+	w := NewWorkspace()
+	held, most := 0, 0
+	for n := range 90 {
+		k, channels := 1+n%3, []int{256, 1024}[rng.IntN(2)]
+		total := math.Pow(10, 2.5+3.5*rng.Float64())
+		tau, c, start := make([]float64, k), make([]float64, k+2), make([]float64, k+1)
+		for j := range tau {
+			tau[j] = float64(channels) / 4 * math.Pow(4, -float64(j)) * (0.7 + 0.6*rng.Float64())
+			c[j] = total / float64(channels) * 40 * (0.2 + rng.Float64())
+			start[j] = tau[j] * math.Exp(rng.NormFloat64()*0.5)
+		}
+		c[k], c[k+1] = total/float64(channels)*rng.Float64()*0.1, total/float64(channels)*rng.Float64()*0.1
+		p, _ := decayProblem(channels, tau, c, rng.Float64(), uint64(n))
+		var r Result
+		if err := w.FitSeparable(&r, p, start); err != nil {
+			t.Errorf("decay %d: %v", n, err)
+			continue
+		}
+		most = max(most, r.Iterations)
+		b := p.Blocks[0]
+		phi, jac := make([]float64, channels*(k+2)), make([]float64, channels*(k+1))
+		b.Basis.Curves(phi, r.P)
+		b.Basis.Jacobian(jac, r.P, r.C)
+		for j := range k + 1 + k + 2 {
+			col := append(jac, phi...)[j*channels : (j+1)*channels]
+			slope, size, curvature := 0.0, 0.0, 0.0
+			for i, m := range r.F {
+				if m > 0 {
+					slope += col[i] * (b.Y[i]/m - 1)
+					size += math.Abs(col[i])
+					curvature += col[i] * col[i] / m
+				}
+			}
+			at := r.Bounds[j]
+			if at != 0 {
+				held++
+			}
+			// In expected counts, or in standard uncertainties.
+			if small := 1e-5*size + 1e-6*math.Sqrt(curvature); at == 0 && math.Abs(slope) > small || at < 0 && slope > small || at > 0 && slope < -small {
+				t.Errorf("decay %d (%v): slope of %s = %g is %g of %g, bound %d", n, r.Status, r.Name(j), append(r.P, r.C...)[j], slope, size, at)
+			}
+		}
+	}
+	t.Logf("%d parameters at bounds, %d steps at most", held, most)
+	if held == 0 {
+		t.Error("no parameter ended at a bound: this was to try that, too")
+	}
+}

@@ -27,7 +27,7 @@ func (w *Workspace) descend() (Status, error) {
 	q := len(w.free)
 	w.secant.reset(q)
 	radius, lambda := -1.0, 0.0
-	before, idle := math.Inf(1), 0
+	before, idle, settled := math.Inf(1), 0, 0
 	for {
 		if err := w.linearise(); err != nil {
 			return BadJacobian, err
@@ -65,9 +65,19 @@ func (w *Workspace) descend() (Status, error) {
 		rounding := 100 * eps * eps * w.ndata
 		switch {
 		case w.distance <= w.Tolerance, hope <= rounding/25, idle > 2 && w.distance <= stuck:
-			return Converged, nil
+			if settled < 3 && w.settle() {
+				settled++
+				w.observed = true
+				copy(w.next.p, w.cur.p)
+				w.tolerance = 1e-18
+				if w.evaluate(&w.next, true, math.Inf(-1)) && w.next.obj <= w.cur.obj+noise {
+					w.accept()
+					continue
+				}
+			}
+			return w.end()
 		case w.iterations >= w.Iterations && w.distance <= stuck:
-			return Converged, nil // dst.Distance tells
+			return w.end() // dst.Distance tells
 		case w.iterations >= w.Iterations:
 			return NotConverged, nil
 		}
@@ -102,11 +112,13 @@ func (w *Workspace) descend() (Status, error) {
 				radius = 0.5 * min(radius, length)
 			}
 			if accept {
+				// Twice what was wanted means that there was no curvature.
+				w.observed = want > noise && (drop > 1.5*want || w.observed && drop > 0.5*want)
 				break
 			}
 			if still || tries > 200 {
 				if w.distance <= stuck || hope <= rounding {
-					return Converged, nil
+					return w.end()
 				}
 				return Stalled, nil
 			}
@@ -116,6 +128,17 @@ func (w *Workspace) descend() (Status, error) {
 		}
 		w.accept()
 	}
+}
+
+// end is Converged, with the triangles of the expected curvature.
+func (w *Workspace) end() (Status, error) {
+	if w.observed {
+		w.observed = false
+		if err := w.linearise(); err != nil {
+			return BadJacobian, err
+		}
+	}
+	return Converged, nil
 }
 
 // accept makes next the current point.

@@ -169,6 +169,9 @@ func (w *Workspace) poissonLinear(b *block, c, f []float64, d, enough float64) f
 	for _, j := range b.lfree {
 		w.cols = append(w.cols, b.alt[j*b.n:(j+1)*b.n])
 	}
+	before := w.observed
+	defer func() { w.observed = before }()
+	w.observed = w.observed || w.pressing
 	for range 50 {
 		w.poissonTriangle(w.cols, b.Y, f, w.linTri, kf)
 		rhs, delta, old := w.linTri[kf*kf:], w.lin[:kf], w.lin[b.k:]
@@ -208,6 +211,7 @@ func (w *Workspace) poissonLinear(b *block, c, f []float64, d, enough float64) f
 			b.combine(b.alt, c, f)
 			return d
 		}
+		w.observed = d-better > 1.5*hope || w.observed && d-better > 0.5*hope
 		d = better
 		if d <= enough || hope <= loose*d {
 			return d

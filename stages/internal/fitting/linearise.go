@@ -98,7 +98,10 @@ func (w *Workspace) findPressing(b *block, f, c []float64) {
 	if len(b.in) == len(b.lfree) {
 		return
 	}
-	w.poissonWeights(b.Y, f) // the triangle may have spoilt them
+	before := w.observed
+	w.observed = true
+	w.poissonWeights(b.Y, f)
+	w.observed = before
 	for _, j := range b.lfree {
 		if b.NonNegative == nil || !b.NonNegative[j] || c[j] > 0 {
 			continue
@@ -116,6 +119,37 @@ func (w *Workspace) findPressing(b *block, f, c []float64) {
 			w.pressing = true
 		}
 	}
+}
+
+// settle looks, where a Poisson fit would end, at linear parameters that must
+// not be negative and are still changing by more than a thousandth of
+// themselves: they are so small that this hardly matters to the deviance by
+// its expected curvature. Those that fall are put to 0; the others are left to
+// steps by the observed curvature. It tells whether there were any.
+func (w *Workspace) settle() bool {
+	if w.problem.Estimator != Poisson {
+		return false
+	}
+	clear(w.trial)
+	w.propose() // next.c is where the linear parameters would go
+	found := false
+	for i := range w.blocks {
+		b := &w.blocks[i]
+		if b.NonNegative == nil {
+			continue
+		}
+		for _, j := range b.in {
+			c, to := w.cur.c[b.coff+j], w.next.c[b.coff+j]
+			if !b.NonNegative[j] || math.Abs(to-c) <= 1e-3*c {
+				continue
+			}
+			found = true
+			if to < c {
+				w.next.c[b.coff+j] = 0
+			}
+		}
+	}
+	return found
 }
 
 // propose puts cur moved by trial into next, with the linear parameters moved

@@ -10,6 +10,7 @@ import (
 func (w *Workspace) setup(start []float64) (Status, error) {
 	w.iterations, w.eval, w.inner = 0, 0, 0
 	w.tolerance, w.distance = 1e-6, math.NaN()
+	w.observed = false
 	w.nc, w.n, w.blocks = 0, 0, w.blocks[:0]
 	w.cur.p, w.cur.c, w.cur.f = w.cur.p[:0], w.cur.c[:0], w.cur.f[:0]
 	w.cur.obj = math.NaN()

@@ -86,16 +86,22 @@ func cholesky(tri []float64, ld, p int) bool {
 	return true
 }
 
-// poissonWeights writes the expected curvature 1/m into w.s and the slope
-// n/m − 1 into w.slope.
+// poissonWeights writes the curvature into w.s and the slope n/m − 1 into
+// w.slope. The curvature is the expected one, 1/m, or, in w.observed, n/m²
+// and a little: where a mean without counts goes to 0, the expected curvature
+// grows without limit, the real one is 0, and steps by the former creep.
 func (w *Workspace) poissonWeights(n, m []float64) {
 	s, g, m := w.s[:len(n)], w.slope[:len(n)], m[:len(n)]
+	little := 1e-13 / w.tiny // a thousandth of that at the average count
 	for i, y := range n {
 		mean := m[i]
 		if mean > w.tiny {
 			weight := 1 / mean
 			s[i] = weight
 			g[i] = (y - mean) * weight
+			if w.observed {
+				s[i] = y*weight*weight + little
+			}
 			continue
 		}
 		// Under counts, what would be an absurd weight is that of a small
@@ -105,6 +111,9 @@ func (w *Workspace) poissonWeights(n, m []float64) {
 		g[i] = (y - w.tiny) * s[i]
 		if y == 0 {
 			g[i] = -1
+			if w.observed {
+				s[i] = little
+			}
 		}
 	}
 }

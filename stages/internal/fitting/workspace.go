@@ -40,6 +40,7 @@ type Workspace struct {
 	q                []float64 // right-hand side
 	inner            float64   // gain still to be had in the linear parameters
 	pressing         bool      // one that is held at 0 should rise
+	observed         bool      // Poisson steps go by the observed curvature
 	d                []float64 // scales: largest column lengths so far
 	step, trial      []float64
 	bend             []float64
