@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"fascicle/pipeline"
+	"fascicle/pipeline/kindtest"
 	"fascicle/pipeline/table"
 
 	diff "github.com/google/go-cmp/cmp"
@@ -88,14 +89,27 @@ type fixedItem struct {
 
 func (it fixedItem) place() string { return it.stage + " " + it.output + " " + it.item }
 
-// runRevisions runs the fixed study in a folder of its own.
-func runRevisions(t *testing.T) []fixedItem {
+// Kinds reuse the choices that they are handed: else shared parts would be differences of calls that differ in more than their source.
+func TestChoicesAreReused(t *testing.T) {
+	var w kindtest.Choices
+	var watched []*pipeline.Kind
+	for _, k := range Kinds() {
+		watched = append(watched, w.Watch(k))
+	}
+	runFixed(t, watched)
+	for _, p := range w.Problems() {
+		t.Error(p)
+	}
+}
+
+// runFixed runs the fixed study in a folder of its own.
+func runFixed(t *testing.T, kinds []*pipeline.Kind) *pipeline.Outcome {
 	t.Helper()
 	dir := t.TempDir()
 	if err := os.CopyFS(dir, os.DirFS(revisionsDir)); err != nil {
 		t.Fatal(err)
 	}
-	p, faults := pipeline.Load(dir, Kinds())
+	p, faults := pipeline.Load(dir, kinds)
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
@@ -103,6 +117,13 @@ func runRevisions(t *testing.T) []fixedItem {
 	if err != nil {
 		t.Fatal(err)
 	}
+	o.Complete()
+	return o
+}
+
+func runRevisions(t *testing.T) []fixedItem {
+	t.Helper()
+	o := runFixed(t, Kinds())
 	var out []fixedItem
 	for _, s := range o.Stages {
 		if s.Kind == nil {

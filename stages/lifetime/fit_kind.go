@@ -134,7 +134,9 @@ func runFit(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) 
 		if err != nil {
 			return nil, err
 		}
-		choices[i] = c
+		if choices[i] = c; earlier != nil {
+			choices[i] = earlier[i] // as it was handed over: the solution is that of the input that is not shifted
+		}
 	}
 	return choices, nil
 }
