@@ -20,6 +20,7 @@ type carrier struct {
 	sources   []string           // sorted
 	nu        map[string]float64 // finite degrees of freedom of sources
 	reaches   map[string]*reach  // of Field settings
+	written   map[string]bool    // sources that stand in settings as numbers
 }
 
 // collect lists the sources that reach the group.
@@ -43,6 +44,10 @@ func (c *carrier) collect() {
 		quantity := func(q *Quantity) {
 			if q.U > 0 {
 				seen[q.Source] = true
+				if c.written == nil {
+					c.written = map[string]bool{}
+				}
+				c.written[q.Source] = true
 				if q.Nu > 0 {
 					c.nu[q.Source] = q.Nu
 				}
@@ -121,7 +126,9 @@ func (c *carrier) call(src string, sign float64) (*Call, error) {
 	}
 	if src != "" {
 		call.shift = c.p.fieldShift(src, sign)
-		call.Settings = shiftSettings(s.settings, src, sign)
+		if c.written[src] {
+			call.Settings = shiftSettings(s.settings, src, sign)
+		}
 	}
 	input := func(l *loaded) (*Input, error) {
 		in := &Input{Stage: l.stage, Table: l.table, name: l.it.name, names: s.kind.Names, fields: &l.it.fields, from: l}
@@ -211,24 +218,9 @@ func alsoPath(path, port string, lead, k int) string {
 	return fmt.Sprintf("%s@%s.%d.%d", path, port, lead, k)
 }
 
-// shiftSettings gives a copy of a settings struct in which every number that is the source is moved; the same struct when none is.
+// shiftSettings gives a copy of a settings struct in which every number that is the source is moved.
 func shiftSettings(settings any, src string, sign float64) any {
-	if settings == nil {
-		return nil
-	}
 	moves := func(q *Quantity) bool { return q != nil && q.U > 0 && q.Source == src }
-	moved := false
-	eachSetting(reflect.ValueOf(settings).Elem(), func(x any) {
-		switch x := x.(type) {
-		case *Quantity:
-			moved = moved || moves(x)
-		case *Field:
-			moved = moved || moves(x.fixed)
-		}
-	})
-	if !moved {
-		return settings
-	}
 	out := deepCopy(reflect.ValueOf(settings).Elem())
 	eachSetting(out, func(x any) {
 		switch x := x.(type) {
