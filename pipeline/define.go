@@ -41,14 +41,15 @@ type fieldScope struct {
 	// quiet: a name was looked up whose definition is faulty, or a column whose unit only its files tell. A fault that compiling then
 	// finds follows from that, or cannot be told yet.
 	quiet bool
+	open  bool // a column was looked up whose unit only its files tell
 }
 
 // compile compiles an expression in the scope. ok is false when a fault is to be passed over in silence.
 func (s *fieldScope) compile(src string) (f *formula.Formula, ok bool, err error) {
-	s.quiet = false
+	s.quiet, s.open = false, false
 	f, err = formula.Compile(src, s)
-	if err != nil && s.quiet {
-		return nil, false, nil
+	if err != nil && s.quiet || s.open {
+		return nil, false, nil // with a unit that only the files tell, it would be compiled wrongly: that is done when they are read
 	}
 	return f, err == nil, err
 }
@@ -58,7 +59,7 @@ func (s *fieldScope) column(name string) (formula.Type, bool) {
 	if c == nil || name == AxisColumn || name == ValueColumn {
 		return formula.Type{}, false
 	}
-	s.quiet = s.quiet || c.Any
+	s.quiet, s.open = s.quiet || c.Any && !c.Text, s.open || c.Any && !c.Text
 	return c.formulaType(), true
 }
 

@@ -72,13 +72,9 @@ func (c *carrier) collect() {
 					expression(r)
 				}
 			case *ColumnName:
-				if x.formula != nil {
-					expression(c.p.reachOf(x.formula))
-				}
+				expression(c.p.reachOfColumn(x))
 			case *Expr:
-				if x.formula != nil {
-					expression(c.p.reachOf(x.formula))
-				}
+				expression(c.p.reachOfExpr(x))
 			}
 		})
 	}

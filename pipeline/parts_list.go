@@ -8,7 +8,6 @@ import (
 	"strings"
 
 	"fascicle/catalog"
-	"fascicle/pipeline/formula"
 )
 
 // SharedSource is a number with an uncertainty that several samples may share, and the stages whose results it may move.
@@ -155,8 +154,7 @@ func (p *Project) ownSources(s *stage) []string {
 		return nil
 	}
 	have := map[string]bool{}
-	expression := func(f *formula.Formula) {
-		r := p.reachOf(f)
+	expression := func(r *reach) {
 		for _, c := range r.constants {
 			have[constantsPrefix+c] = true
 		}
@@ -175,11 +173,11 @@ func (p *Project) ownSources(s *stage) []string {
 			quantity(x)
 		case *Field:
 			quantity(x.fixed)
-			expression(x.formula)
+			expression(p.reachOf(x.formula))
 		case *ColumnName:
-			expression(x.formula)
+			expression(p.reachOfColumn(x))
 		case *Expr:
-			expression(x.formula)
+			expression(p.reachOfExpr(x))
 		}
 	})
 	return slices.Sorted(maps.Keys(have))

@@ -82,11 +82,50 @@ func (p *Project) reachOf(f *formula.Formula) *reach {
 	if f != nil {
 		p.collectReach(f, r, map[string]bool{})
 	}
+	r.tidy()
+	return r
+}
+
+// reachOfText is reachOf of an expression that is compiled only when its items are read: each of its words may be a name.
+func (p *Project) reachOfText(text string) *reach {
+	r := &reach{}
+	for _, word := range nameWords(text) {
+		if d := p.defs.byName[word]; d != nil && d.derived && d.reach != nil {
+			r.constants = append(r.constants, d.reach.constants...)
+			r.columns = append(r.columns, d.reach.columns...)
+		}
+		for name, k := range p.constants {
+			if stem, _, _ := strings.Cut(name, "."); stem == word && k.number.HasU && k.number.U > 0 {
+				r.constants = append(r.constants, name)
+			}
+		}
+		if id, ok := p.fields.id(word); ok && p.uncertain[id] {
+			r.columns = append(r.columns, id)
+		}
+	}
+	r.tidy()
+	return r
+}
+
+func (r *reach) tidy() {
 	slices.Sort(r.constants)
 	r.constants = slices.Compact(r.constants)
 	slices.Sort(r.columns)
 	r.columns = slices.Compact(r.columns)
-	return r
+}
+
+func (p *Project) reachOfColumn(n *ColumnName) *reach {
+	if n.formula != nil {
+		return p.reachOf(n.formula)
+	}
+	return p.reachOfText(n.Name)
+}
+
+func (p *Project) reachOfExpr(x *Expr) *reach {
+	if x.formula != nil {
+		return p.reachOf(x.formula)
+	}
+	return p.reachOfText(x.Text)
 }
 
 func (p *Project) collectReach(f *formula.Formula, r *reach, seen map[string]bool) {

@@ -56,6 +56,8 @@ func TestPartsTravel(t *testing.T) {
 			value: "y/mean/all", x: 5, own: 0.1, parts: map[string]float64{"constants.k": 0.25}},
 		{name: "an expression over rows", constants: "  k: 2.0(1)\n", graph: "  z: {kind: p.scale, from: {number: raw}, set: {factor: 3}}\n  y: {kind: p.mean, from: {point: z}, set: {column: x * k}}\n",
 			value: "y/mean/all", x: 15, own: 0.3, parts: map[string]float64{"constants.k": 0.75}},
+		{name: "an expression over rows whose columns only the files tell", constants: "  k: 2.0(1)\n", graph: "  y: {kind: p.mean, from: {point: raw}, set: {column: x * k}}\n",
+			value: "y/mean/all", x: 5, own: 0.1, parts: map[string]float64{"constants.k": 0.25}},
 		{name: "a kind that lets none through", constants: "  k: 2.0(1)\n", graph: "  z: {kind: p.scale, from: {number: raw}, set: {factor: k}}\n  w: {kind: p.blind, from: {number: z}}\n  y: {kind: p.scale, from: {number: w}}\n",
 			value: "y/x/sample=S3", x: 6, own: 0.1, unknown: "constants.k"},
 		{name: "a shifted call that fails", constants: "  k: 2.0(3.0)\n", graph: "  z: {kind: p.scale, from: {number: raw}, set: {factor: k}}\n  w: {kind: p.log, from: {number: z}}\n  y: {kind: p.scale, from: {number: w}}\n",

@@ -294,6 +294,11 @@ func unitTail(t formula.Type) string {
 	return " " + t.Unit.Code()
 }
 
+// nameWords lists what may be a name in an expression that is not compiled yet.
+func nameWords(text string) []string {
+	return strings.FieldsFunc(text, func(c rune) bool { return c != '_' && !unicode.IsLetter(c) && !unicode.IsDigit(c) })
+}
+
 // reading finds out what the expressions of ColumnName and Expr settings read: fields, whose values differ from item to item, and
 // constants, as lines. An expression whose columns are known only when the items are is not compiled yet: each of its words may be a name.
 func (p *Project) reading(formulas []*formula.Formula, texts []string) (fields []int, constants []string) {
@@ -320,7 +325,7 @@ func (p *Project) reading(formulas []*formula.Formula, texts []string) (fields [
 		read(f)
 	}
 	for _, t := range texts {
-		for _, word := range strings.FieldsFunc(t, func(c rune) bool { return c != '_' && !unicode.IsLetter(c) && !unicode.IsDigit(c) }) {
+		for _, word := range nameWords(t) {
 			add(word)
 		}
 	}

@@ -159,7 +159,9 @@ func checkOneOnly(t *testing.T, files []sourceFile) {
 			func(f sourceFile) bool { return f.test || below(f.dir, "cmd") }},
 		{"tools for tests, by tests", func(p string) bool {
 			return p == "testing" || strings.HasPrefix(p, "github.com/google/go-cmp") || p == "pgregory.net/rapid" || strings.HasPrefix(p, "github.com/chromedp")
-		}, func(f sourceFile) bool { return f.test }},
+		}, func(f sourceFile) bool { return f.test || below(f.dir, "pipeline/kindtest") }},
+		{"tests of kinds, by tests", func(p string) bool { return p == "fascicle/pipeline/kindtest" },
+			func(f sourceFile) bool { return f.test }},
 	} {
 		t.Run(rule.name, func(t *testing.T) {
 			used := false

@@ -13,7 +13,7 @@ import (
 // BandsKind describes a band by place, height, width and area.
 var BandsKind = pipeline.Kind{
 	Name:     "spectra.bands",
-	Revision: 1,
+	Revision: 2,
 	Doc:      "Describes a band: maximum, height, centroid over the energy, width, area and onset, and its ratio to a second band.",
 	Formula: "maximum: p′(λ) = 0, p a polynomial through the top; centroid = ∫ E·I(E) dE / ∫ I(E) dE, E = hc/λ, of emission I(E) = I(λ)·λ²/hc; " +
 		"width between the places of half the height; area = ∫ I dλ; onset where a line through the flank from 0.35 to 0.85 of the height meets the baseline; u² = Σ (∂/∂I_i)²·u_i²",
@@ -103,13 +103,17 @@ func areaShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
 	return out, nil
 }
 
-// areaUnit is the unit of an area below a curve in a unit over nm, and the factor that turns a product of both into it.
+// areaUnit is the unit of an area below a curve in a unit over nm, and the factor that turns a product of both into it. Of an absorption
+// coefficient it is nm/cm, since the pure number that lengths cancel to would be of the order of 1e-7.
 func areaUnit(value catalog.Unit) (catalog.Unit, float64) {
 	nm, err := catalog.ParseUnit("nm")
 	if err != nil {
 		panic("spectra: " + err.Error())
 	}
 	product := value.Mul(nm)
+	if !value.IsOne() && product.Dim() == (catalog.Dimension{}) {
+		return product, 1
+	}
 	unit := catalog.Canonical(product.Dim(), false)
 	c, err := catalog.Convert(product, unit)
 	if err != nil {
