@@ -13,6 +13,7 @@ import (
 	"fascicle/pipeline"
 	"fascicle/pipeline/table"
 	"fascicle/stages/importing"
+	"fascicle/stages/internal/fitting"
 )
 
 // columns writes curves as a file of columns.
@@ -154,6 +155,12 @@ func TestFitKind(t *testing.T) {
 		if z := it.number(t, "deviance_z"); math.Abs(z) > 3.5 {
 			t.Errorf("%s: deviance_z = %g", name, z)
 		}
+		model := items["curve sample="+name].table.Floats("model")
+		expected, _ := fitting.ExpectedDeviance(model)
+		if got := it.number(t, "deviance_expected"); math.Abs(got-(expected-6)) > 0.1 { // 6 parameters; a response with hardly any noise
+			t.Errorf("%s: deviance_expected = %g, want %g", name, got, expected-6)
+		}
+		near(t, "deviance", it.number(t, "deviance"), fitting.PoissonDeviance(items["curve sample="+name].table.Floats("counts"), model), 1e-9)
 		if it.number(t, "tau_1") > it.number(t, "tau_2") {
 			t.Errorf("%s: the shorter lifetime does not come first", name)
 		}
@@ -185,6 +192,20 @@ func TestFitKind(t *testing.T) {
 		if len(it.Flags) > 0 {
 			t.Errorf("%s: remarks %v", name, it.Flags)
 		}
+	}
+}
+
+// A response of another length that begins at another time is put where its times say.
+func TestFitKindOffset(t *testing.T) {
+	r := rand.New(rand.NewPCG(36, 1))
+	counts := ordinary.draw(r, ordinary.means())
+	raw := files(counts, nil, ordinary.response())
+	whole := runStudy(t, "{exponentials: 2}", "", raw)["fit sample=one"]
+	lines := strings.SplitAfter(raw["raw/irf.csv"], "\n")
+	raw["raw/irf.csv"] = lines[0] + strings.Join(lines[1+60:1+400], "")
+	part := runStudy(t, "{exponentials: 2}", "", raw)["fit sample=one"]
+	for _, name := range []string{"tau_1", "tau_2", "a_1", "shift", "background", "u_tau_1"} {
+		near(t, name, part.number(t, name), whole.number(t, name), 1e-4)
 	}
 }
 

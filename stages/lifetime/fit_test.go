@@ -297,6 +297,20 @@ func TestSearchFindsTheMinimum(t *testing.T) {
 	}
 }
 
+// The search finds by how much a decay comes late or early from where it rises, also by several widths of the response.
+func TestSearchFindsTheShift(t *testing.T) {
+	r := rand.New(rand.NewPCG(78, 1))
+	for _, shift := range []float64{-35, -12, 0.3, 20, 40} {
+		d := truth{n: 1024, mu: 100, sigma: 4, tau: []float64{80}, amp: []float64{500}, shift: shift, background: 3}
+		p := d.problem(d.draw(r, d.means()))
+		var w Workspace
+		w.search(p)
+		if got := w.find.starts[0].start[p.shiftAt()]; math.Abs(got-shift) > 3 {
+			t.Errorf("shift %g: the search begins at %g", shift, got)
+		}
+	}
+}
+
 // A fit from its own solution gives the same, and what moves with a number that it is given moves smoothly: halves of a step have half the
 // effect.
 func TestFitAgainIsSmooth(t *testing.T) {
