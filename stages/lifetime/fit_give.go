@@ -133,10 +133,9 @@ func (r *fitRun) curve(p *Problem, s *Solution, residuals []float64) *table.Tabl
 		}
 		return v
 	}
-	times, used := make([]float64, n), make([]float64, n)
+	used := make([]float64, n)
 	model, residual, lag, auto := empty(), empty(), empty(), empty()
-	for k := range times {
-		times[k] = r.axis.At(k)
+	for k := range used {
 		if k >= p.First && k <= p.Last {
 			used[k], model[k], residual[k] = 1, r.w.mean[k-p.First], residuals[k-p.First]
 		}
@@ -146,7 +145,7 @@ func (r *fitRun) curve(p *Problem, s *Solution, residuals []float64) *table.Tabl
 	for k := range lags {
 		lag[k] = float64(k) * r.axis.Width
 	}
-	t.AddFloat("time", "ns", times)
+	t.AddFloat("time", "ns", append([]float64(nil), r.times...))
 	t.AddFloat("counts", "1", append([]float64(nil), r.counts...))
 	pipeline.AddWithNaN(t, "model", "1", model)
 	pipeline.AddWithNaN(t, "residual", "1", residual)

@@ -12,7 +12,7 @@ import (
 // FitKind fits exponentials, convolved with the measured response, to a decay.
 var FitKind = pipeline.Kind{
 	Name:     "lifetime.fit",
-	Revision: 5,
+	Revision: 6,
 	Doc:      "Fits 1 to 4 exponentials, convolved with the measured response, to the counts of a decay; without a response, to its tail.",
 	Formula: "m_k = b + s·R(t_k − δ) + Σ a_i·(R ⊗ e^(−t/τ_i))(t_k − δ), R normed to a sum of 1; minimised: 2·Σ [m − n + n·ln(n/m)], or Σ ((n − m)/u)²; " +
 		"tau_amplitude = Σ a·τ/Σ a, tau_intensity = Σ a·τ²/Σ a·τ",

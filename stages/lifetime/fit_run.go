@@ -17,6 +17,7 @@ type fitRun struct {
 	w        *Workspace
 
 	axis     Axis
+	times    []float64 // as the file has them
 	counts   []float64
 	u        []float64 // of the counts, as the curve has it; nil: none
 	response *Response // nil: fit of the tail
@@ -30,7 +31,7 @@ func (r *fitRun) flag(level pipeline.FlagLevel, format string, args ...any) {
 }
 
 func (r *fitRun) run() (c fitChoices, err error) {
-	if r.axis, r.counts, r.u, err = decayOf(r.call.Leads[r.lead].Table, "decay"); err != nil {
+	if r.axis, r.times, r.counts, r.u, err = decayOf(r.call.Leads[r.lead].Table, "decay"); err != nil {
 		return c, err
 	}
 	if r.settings.Estimator == "poisson" && r.given == nil {
@@ -77,17 +78,17 @@ func (r *fitRun) run() (c fitChoices, err error) {
 	return c, nil
 }
 
-// decayOf takes grid, counts and their uncertainty out of a curve. Trailing channels without a number (columns padded to one length) are
+// decayOf takes grid, times, counts and their uncertainty out of a curve. Trailing channels without a number (columns padded to one length) are
 // left out.
-func decayOf(t *table.Table, what string) (a Axis, counts, u []float64, err error) {
+func decayOf(t *table.Table, what string) (a Axis, times, counts, u []float64, err error) {
 	axis, value := pipeline.CurveColumns(t)
 	if axis == nil || value == nil {
-		return a, nil, nil, fmt.Errorf("the %s has no counts beside its time", what)
+		return a, nil, nil, nil, fmt.Errorf("the %s has no counts beside its time", what)
 	}
 	if axis.Unit != "ns" {
-		return a, nil, nil, fmt.Errorf("the axis %s of the %s is in %q; expected a time; give the unit under `columns` of the import, such as `%s: \"1 [ns]\"`", axis.Name, what, axis.Unit, axis.Name)
+		return a, nil, nil, nil, fmt.Errorf("the axis %s of the %s is in %q; expected a time; give the unit under `columns` of the import, such as `%s: \"1 [ns]\"`", axis.Name, what, axis.Unit, axis.Name)
 	}
-	times, counts := pipeline.WithNaN(axis), pipeline.WithNaN(value)
+	times, counts = pipeline.WithNaN(axis), pipeline.WithNaN(value)
 	n := len(counts)
 	for n > 0 && (math.IsNaN(counts[n-1]) || math.IsNaN(times[n-1])) {
 		n--
@@ -95,21 +96,21 @@ func decayOf(t *table.Table, what string) (a Axis, counts, u []float64, err erro
 	times, counts = times[:n], counts[:n]
 	for k, c := range counts {
 		if math.IsNaN(c) {
-			return a, nil, nil, fmt.Errorf("channel %d of the %s holds no counts; expected a number in every channel", k+1, what)
+			return a, nil, nil, nil, fmt.Errorf("channel %d of the %s holds no counts; expected a number in every channel", k+1, what)
 		}
 	}
 	if c := t.Col("u_" + value.Name); c != nil {
 		u = pipeline.WithNaN(c)[:n]
 	}
 	if a, err = EvenAxis(times); err != nil {
-		return a, nil, nil, fmt.Errorf("the %s: %w", what, err)
+		return a, nil, nil, nil, fmt.Errorf("the %s: %w", what, err)
 	}
-	return a, counts, u, nil
+	return a, times, counts, u, nil
 }
 
 // useResponse makes the response ready.
 func (r *fitRun) useResponse(t *table.Table, quiet int) (int, error) {
-	place, y, u, err := decayOf(t, "response")
+	place, _, y, u, err := decayOf(t, "response")
 	if err != nil {
 		return quiet, err
 	}

@@ -11,13 +11,23 @@ type Axis struct{ Start, Width float64 }
 // At is the place of a channel.
 func (a Axis) At(k int) float64 { return a.Start + float64(k)*a.Width }
 
-// EvenAxis finds the grid of an axis whose steps are equal but for the rounding of its numbers. Common practice, no source: no point may
-// lie further from the grid than 0.3 of a channel, for files print few digits.
+// EvenAxis finds the grid of an axis whose steps are equal but for the rounding of its numbers, by least squares, since files print few
+// digits: no point may lie further from the grid than 0.3 of a channel. Common practice, no source.
 func EvenAxis(t []float64) (Axis, error) {
 	if len(t) < 3 {
 		return Axis{}, fmt.Errorf("a curve of %d channels; expected a decay of at least 3", len(t))
 	}
-	a := Axis{t[0], (t[len(t)-1] - t[0]) / float64(len(t)-1)}
+	n := float64(len(t))
+	middle, mean := (n-1)/2, 0.0
+	for _, x := range t {
+		mean += x / n
+	}
+	slope := 0.0
+	for k, x := range t {
+		slope += (float64(k) - middle) * (x - mean)
+	}
+	a := Axis{Width: slope / (n * (n*n - 1) / 12)}
+	a.Start = mean - a.Width*middle
 	if !(a.Width > 0) {
 		return Axis{}, fmt.Errorf("time does not rise from channel to channel: it goes from %.6g to %.6g ns", t[0], t[len(t)-1])
 	}
