@@ -109,7 +109,7 @@ func (r *runner) loadInputs(c *carrier, repairing bool) error {
 		}
 		c.partners[b.decl.Name] = all
 	}
-	return nil
+	return r.checkArrived(c)
 }
 
 // load reads an item's table. A damaged or lost object is made again from its recipe, and that is said. share keeps the table in
