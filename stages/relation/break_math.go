@@ -17,12 +17,13 @@ var ErrFewPlaces = errors.New("fewer than four different x")
 // behind it, and y there.
 type Break struct {
 	Fit
-	Lo, Hi   float64 // at, with 95 % confidence; NaN: the end is not within the points
-	Evidence float64 // how much better than a line, in χ²
-	Chance   float64 // probability of as much evidence on a straight line
-	Relative bool    // the evidence is taken relative to the scatter of the points
-	Settled  bool    // the fit with uncertain x came to rest
-	Bend     bool    // a parabola, which has no break, describes the points as well (by Schwarz's criterion)
+	Lo, Hi   float64    // at, with 95 % confidence; NaN: the end is not within the points
+	U95      [4]float64 // of P: of draws about the fitted lines, 95 % come within 1.96·U95; more than √Cov, which takes the lines for straight
+	Evidence float64    // how much better than a line, in χ²
+	Chance   float64    // probability of as much evidence on a straight line
+	Relative bool       // the evidence is taken relative to the scatter of the points
+	Settled  bool       // the fit with uncertain x came to rest
+	Bend     bool       // a parabola, which has no break, describes the points as well (by Schwarz's criterion)
 }
 
 // FitBreak fits two lines that meet, and tests them against the straight line that FitStraight gave. The place of the break is tried everywhere between
@@ -32,7 +33,8 @@ type Break struct {
 //
 // Chance: the gain over the straight line is compared with what `draws` sets of normal numbers about that line give; relative to what
 // is left where u is not known, or where the points scatter about the broken line more than u says (χ², p < 0.05). Lo and Hi: the
-// profile of χ² over the place of the break, up to a threshold that draws about the broken line give (see threshold).
+// profile of χ² over the place of the break, up to a threshold that draws about the broken line give (see redraw), which
+// also give U95.
 //
 // The errors are ErrFewPoints (less than five), ErrFewPlaces and ErrSingularCovariance.
 //
@@ -51,7 +53,7 @@ func FitBreak(p *Points, line *Fit, draws int, rnd *rand.Rand, stop func() error
 	if err != nil {
 		return nil, err
 	}
-	gain, _ := null.best(line.e)
+	gain := null.best(line.e).gain
 	b.Evidence = gain
 	b.Relative = p.Vyy == nil || stats.ChiSquareUpper(b.Chi2, float64(n-4)) < 0.05
 	if b.Chance, err = null.chance(gain, line.Chi2, b.Relative, draws, rnd, stop); err != nil {
@@ -88,22 +90,64 @@ func (b *Break) interval(relative bool, draws int, rnd *rand.Rand, stop func() e
 		return ErrFewPlaces
 	}
 	nu := float64(len(b.X) - 4)
-	least, scale := 3.841458820694124, 1.0 // χ², 1 degree of freedom, 95 %
+	least, scale := chi95, 1.0
 	if relative {
 		q := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(0.975)
 		least, scale = q*q, b.Chi2/nu
 	}
 	e := make([]float64, len(b.y))
 	b.s.whiten(e, b.y)
-	h.bare(e)
-	gain, t := h.best(e)
-	most, err := h.threshold(t, gain/scale, relative, draws, rnd, least, stop)
+	sd := math.Sqrt(scale)
+	for i := range e {
+		e[i] /= sd
+	}
+	m := h.best(e)
+	gain := m.gain
+	r, err := h.redraw(e, m, relative, draws, rnd, least, stop)
 	if err != nil {
 		return err
 	}
-	b.Lo, b.Hi = h.within(e, gain-most*scale)
+	for k := range b.U95 {
+		b.U95[k] = r.far[k] / math.Sqrt(chi95)
+		if k > 0 { // in units of y
+			b.U95[k] *= sd
+		}
+	}
+	// the break may lie elsewhere, and draws about there may go further
+	h.bare(e)
+	lo, hi := h.within(e, gain-r.most)
+	if math.IsNaN(lo) {
+		lo = h.at[0]
+	}
+	if math.IsNaN(hi) {
+		hi = h.at[len(h.at)-1]
+	}
+	most, far := r.most, r.far[0]
+	b.s.whiten(e, b.y)
+	for i := range e {
+		e[i] /= sd
+	}
+	for k := range elsewhere {
+		t := lo + (hi-lo)*float64(k)/(elsewhere-1)
+		if r, err = h.redraw(e, h.placeAt(e, t), relative, draws, rnd, least, stop); err != nil {
+			return err
+		}
+		most, far = max(most, r.most), max(far, r.far[0])
+	}
+	h.bare(e)
+	b.Lo, b.Hi = h.within(e, gain-most)
+	b.U95[0] = far / math.Sqrt(chi95)
+	if half := 0.5 * (b.Hi - b.Lo) / math.Sqrt(chi95); half > b.U95[0] {
+		b.U95[0] = half
+	}
 	return nil
 }
+
+// elsewhere is the number of further places about which a break is drawn.
+const elsewhere = 6
+
+// chi95 is the χ² that one degree of freedom exceeds with a probability of 5 %: 1.959964² (Abramowitz and Stegun, table 26.1, from memory).
+const chi95 = 3.841458820694124
 
 // mostRounds bounds the linearisations of a break with uncertain x.
 const mostRounds = 100
@@ -148,7 +192,7 @@ func (p *Points) joined(from *Break) (*Break, error) {
 	e := make([]float64, n)
 	from.s.whiten(e, from.y)
 	h.bare(e)
-	_, t := h.best(e)
+	t := h.best(e).t
 	c, ok := columnsAt(t, from.X, from.s, from.y)
 	if !ok {
 		return nil, ErrFewPlaces

@@ -17,7 +17,18 @@ type hinges struct {
 	p, v   [][]float64 // v of the last one is nil
 	pp, pv []float64
 	vv     []float64
-	line   [][]float64 // orthonormal whitened columns of the straight line
+	line   [][]float64 // orthonormal whitened columns of the straight line: 1, then x − mid less its mean
+	mid    float64
+	r      [3]float64   // the whitened 1 is r0·line0, x − mid is r1·line0 + r2·line1
+	pl, vl [][2]float64 // what p and v had of the line
+}
+
+// place is where a break takes most off a sum of squares.
+type place struct {
+	gain, t float64
+	bend    float64 // change of slope
+	j       int     // stretch, and how far behind its begin
+	tau     float64
 }
 
 // leastPoints is the number of points from which a break can be told: two lines and their meeting take four, and one is to test them.
@@ -47,7 +58,12 @@ func newHinges(x []float64, s *factor) (h *hinges, ok bool) {
 	if !ok {
 		return nil, false
 	}
-	h.line = g.q
+	h.line, h.mid = g.q, mid
+	w := make([]float64, len(x))
+	s.whiten(w, ones(len(x)))
+	h.r[0] = dot(h.line[0], w)
+	s.whiten(w, c)
+	h.r[1], h.r[2] = dot(h.line[0], w), dot(h.line[1], w)
 	for j, t := range h.at {
 		p, v := make([]float64, len(x)), make([]float64, len(x))
 		for i, a := range x {
@@ -58,10 +74,10 @@ func newHinges(x []float64, s *factor) (h *hinges, ok bool) {
 			}
 		}
 		s.whiten(p, c)
-		h.bare(p)
+		h.pl = append(h.pl, h.bare(p))
 		h.p, h.pp = append(h.p, p), append(h.pp, dot(p, p))
 		if j == len(h.at)-1 {
-			h.v, h.pv, h.vv = append(h.v, nil), append(h.pv, 0), append(h.vv, 0)
+			h.v, h.vl, h.pv, h.vv = append(h.v, nil), append(h.vl, [2]float64{}), append(h.pv, 0), append(h.vv, 0)
 			break
 		}
 		for i := range c {
@@ -70,28 +86,31 @@ func newHinges(x []float64, s *factor) (h *hinges, ok bool) {
 			}
 		}
 		s.whiten(v, c)
-		h.bare(v)
+		h.vl = append(h.vl, h.bare(v))
 		h.v, h.pv, h.vv = append(h.v, v), append(h.pv, dot(p, v)), append(h.vv, dot(v, v))
 	}
 	return h, true
 }
 
-// bare takes off what the straight line has of w.
-func (h *hinges) bare(w []float64) {
+// bare takes off what the straight line has of w, and gives it.
+func (h *hinges) bare(w []float64) (had [2]float64) {
 	for range 2 {
-		for _, q := range h.line {
-			addTimes(w, -dot(q, w), q)
+		for k, q := range h.line {
+			d := dot(q, w)
+			had[k] += d
+			addTimes(w, -d, q)
 		}
 	}
+	return had
 }
 
 // best finds the t at which a break takes most off the sum of squares of e, and how much. e may still have a straight line in it.
-func (h *hinges) best(e []float64) (gain, t float64) {
-	gain = -1
+func (h *hinges) best(e []float64) (m place) {
+	m.gain = -1
 	for j, from := range h.at {
 		a := dot(h.p[j], e)
-		if g := a * a / h.pp[j]; g > gain {
-			gain, t = g, from
+		if g := a * a / h.pp[j]; g > m.gain {
+			m = place{gain: g, t: from, bend: a / h.pp[j], j: j}
 		}
 		if h.v[j] == nil {
 			break
@@ -105,32 +124,48 @@ func (h *hinges) best(e []float64) (gain, t float64) {
 		// p and v are to enter as c1·(p − τ·v)
 		tau := -c2 / c1
 		if tau > 0 && tau < h.at[j+1]-from {
-			if g := a*c1 + b*c2; g > gain {
-				gain, t = g, from+tau
+			if g := a*c1 + b*c2; g > m.gain {
+				m = place{gain: g, t: from + tau, bend: c1, j: j, tau: tau}
 			}
 		}
 	}
-	return gain, t
+	return m
 }
 
-// direction is the whitened direction of a break at t, of length 1.
-func (h *hinges) direction(t float64) []float64 {
-	j := 0
-	for j+1 < len(h.at)-1 && t >= h.at[j+1] {
-		j++
+// placeAt is a break at a given t.
+func (h *hinges) placeAt(e []float64, t float64) (m place) {
+	last := len(h.at) - 1
+	for m.j < last && t >= h.at[m.j+1] {
+		m.j++
 	}
-	if t >= h.at[len(h.at)-1] {
-		j = len(h.at) - 1
+	m.t, m.tau = t, t-h.at[m.j]
+	if m.j == last {
+		m.t, m.tau = h.at[last], 0
 	}
-	w := slices.Clone(h.p[j])
-	if h.v[j] != nil {
-		addTimes(w, -(t - h.at[j]), h.v[j])
-	}
-	size := norm(w)
-	for i := range w {
-		w[i] /= size
+	w := h.bareAt(m)
+	size := dot(w, w)
+	m.bend = dot(w, e) / size
+	m.gain = m.bend * m.bend * size
+	return m
+}
+
+// bareAt is the direction of a break, without what the straight line has of it.
+func (h *hinges) bareAt(m place) []float64 {
+	w := slices.Clone(h.p[m.j])
+	if h.v[m.j] != nil {
+		addTimes(w, -m.tau, h.v[m.j])
 	}
 	return w
+}
+
+// lineOf gives the line before the break found in e: its value at mid and its slope.
+func (h *hinges) lineOf(e []float64, m place) (value, slope float64) {
+	var c [2]float64
+	for k, q := range h.line {
+		c[k] = dot(q, e) - m.bend*(h.pl[m.j][k]-m.tau*h.vl[m.j][k])
+	}
+	slope = c[1] / h.r[2]
+	return (c[0] - h.r[1]*slope) / h.r[0], slope
 }
 
 // within gives the ends of the t whose breaks take at least `enough` off the sum of squares of e, or as much as the best. NaN: such t reach to
@@ -217,7 +252,7 @@ func (h *hinges) chance(gain, rest float64, relative bool, draws int, rnd *rand.
 		for i := range e {
 			e[i] = rnd.NormFloat64()
 		}
-		g, _ := h.best(e)
+		g := h.best(e).gain
 		if relative && g*rest >= gain*h.rest(e) || !relative && g >= gain {
 			as++
 		}
@@ -225,28 +260,57 @@ func (h *hinges) chance(gain, rest float64, relative bool, draws int, rnd *rand.
 	return float64(as) / float64(draws+1), nil
 }
 
-// threshold is how much more than the least χ² a place of the break may have at 95 %: as draws about the fitted break show, and not less than the χ²
-// of one degree of freedom (u known) or Student's t² (not known: in units of the residual variance) say.
-func (h *hinges) threshold(t, gain float64, relative bool, draws int, rnd *rand.Rand, least float64, stop func() error) (float64, error) {
-	w := h.direction(t)
-	size := math.Sqrt(gain)
+// drawn is what draws about a fitted break show.
+type drawn struct {
+	most float64    // how much more than the least χ² (in units of the variance) a place of the break may have at 95 %
+	far  [4]float64 // 95 % of at, before, after and level come within this of the fitted ones (in units of the standard deviation)
+}
+
+// redraw draws numbers about the break m of what was measured, and looks for the break in each set. The limit of χ² is not less than `least`. With
+// relative, χ² is in units of the residual variance.
+func (h *hinges) redraw(measured []float64, m place, relative bool, draws int, rnd *rand.Rand, least float64, stop func() error) (r drawn, err error) {
+	_, before := h.lineOf(measured, m)
+	bare := h.bareAt(m)
+	w := slices.Clone(bare) // with what the line has of it
+	for k, q := range h.line {
+		addTimes(w, h.pl[m.j][k]-m.tau*h.vl[m.j][k], q)
+	}
+	size := norm(bare)
+	for i := range bare {
+		bare[i] /= size
+	}
 	e := make([]float64, h.n)
 	d := make([]float64, draws)
+	var off [4][]float64
+	for k := range off {
+		off[k] = make([]float64, draws)
+	}
 	for k := range d {
 		if k%256 == 0 {
 			if err := stop(); err != nil {
-				return 0, err
+				return r, err
 			}
 		}
 		for i := range e {
-			e[i] = size*w[i] + rnd.NormFloat64()
+			e[i] = m.bend*w[i] + rnd.NormFloat64()
 		}
-		g, _ := h.best(e)
-		c := dot(w, e)
-		if d[k] = g - c*c; relative {
-			d[k] *= float64(h.n-4) / (h.rest(e) - g)
+		got := h.best(e)
+		c := dot(bare, e)
+		if d[k] = got.gain - c*c; relative {
+			d[k] *= float64(h.n-4) / (h.rest(e) - got.gain)
 		}
+		value, slope := h.lineOf(e, got)
+		off[0][k] = math.Abs(got.t - m.t)
+		off[1][k] = math.Abs(slope)
+		off[2][k] = math.Abs(slope + got.bend - m.bend)
+		off[3][k] = math.Abs(value + slope*(got.t-h.mid) + before*(got.t-m.t))
 	}
+	at := min(draws-1, int(math.Ceil(0.95*float64(draws+1)))-1)
 	slices.Sort(d)
-	return max(least, d[min(draws-1, int(math.Ceil(0.95*float64(draws+1)))-1)]), nil
+	r.most = max(least, d[at])
+	for k := range off {
+		slices.Sort(off[k])
+		r.far[k] = off[k][at]
+	}
+	return r, nil
 }

@@ -200,6 +200,68 @@ func TestDerivatives(t *testing.T) {
 	}
 }
 
+// simulateLines holds the uncertainties of slope and intercept to their coverage, and χ² to its mean, for points whose coordinates are correlated in a
+// point and share two sources: 95 % within 1.96 u, 4 for 6 points less 2, within three standard deviations. The terms of second order in u
+// are small here: u of the slope is 5 % of it.
+func simulateLines(t *testing.T, sets int) {
+	rnd := rand.New(rand.NewPCG(31, uint64(sets)))
+	p := sharing()
+	n := len(p.X)
+	truth := []float64{0.8, 2}
+	v := make([]float64, 4*n*n)
+	for i := range n {
+		p.X[i] = 0.8 * float64(i)
+		for k := range n {
+			v[i*2*n+k], v[(n+i)*2*n+n+k] = p.Vxx[i*n+k], p.Vyy[i*n+k]
+			v[i*2*n+n+k], v[(n+k)*2*n+i] = p.Vxy[i*n+k], p.Vxy[i*n+k]
+		}
+	}
+	f, ok := factorPositive(v, 2*n)
+	if !ok {
+		t.Fatal("the covariance is not positive definite")
+	}
+	q := *p
+	q.X, q.Y = make([]float64, n), make([]float64, n)
+	z := make([]float64, 2*n)
+	held := [2]int{}
+	chi2 := 0.0
+	for range sets {
+		for i := range z {
+			z[i] = rnd.NormFloat64()
+		}
+		for i := range n {
+			q.X[i], q.Y[i] = p.X[i], truth[0]+truth[1]*p.X[i]
+			for k := range i + 1 {
+				q.X[i] += f.s[i] * f.l[i*2*n+k] * z[k]
+			}
+			for k := range n + i + 1 {
+				q.Y[i] += f.s[n+i] * f.l[(n+i)*2*n+k] * z[k]
+			}
+		}
+		got, err := FitStraight(&q)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for k, want := range truth {
+			if d := got.P[k] - want; d*d <= chi95*got.Cov[k*3] {
+				held[k]++
+			}
+		}
+		chi2 += got.Chi2 / float64(sets)
+	}
+	for k, h := range held {
+		if c := float64(h) / float64(sets); math.Abs(c-0.95) > 3*math.Sqrt(0.95*0.05/float64(sets))+0.003 {
+			t.Errorf("parameter %d: %d of %d within 1.96 u", k, h, sets)
+		}
+	}
+	if math.Abs(chi2-4) > 3*math.Sqrt(8/float64(sets))+0.02 {
+		t.Errorf("χ² is %.3f on the mean, expected 4", chi2)
+	}
+	t.Logf("%d sets: within 1.96 u %v, χ² %.4f", sets, held, chi2)
+}
+
+func TestLineBySimulation(t *testing.T) { simulateLines(t, 2000) }
+
 func TestLineErrors(t *testing.T) {
 	for _, c := range []struct {
 		name string
