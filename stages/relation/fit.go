@@ -1,0 +1,153 @@
+package relation
+
+import (
+	"context"
+
+	"fascicle/catalog"
+	"fascicle/pipeline"
+)
+
+// FitKind fits a line, or two lines that meet, through the numbers of several samples.
+var FitKind = pipeline.Kind{
+	Name:     "relation.fit",
+	Revision: 1,
+	Doc:      "Fits a line, or two lines that meet at a break, through one number over another, both with their uncertainties and what they share.",
+	Formula: "line: least χ² = rᵀS⁻¹r, r = y − intercept − slope·x, S = Vyy − b(Vxy + Vyx) + b²Vxx, b = slope; breakpoint: y = level + before·(x − at) below at, level + after·(x − at) above, " +
+		"S with each side's slope; u from (AᵀS⁻¹A)⁻¹ at the adjusted points, of a break not less than draws about the fit show; p: line: χ² of a constant less χ² of the line; breakpoint: as much gain over a line in draws about the line",
+	Source: "errors in x and y: York et al., Am. J. Phys. 72 (2004) 367, eqs. 13; full covariance: Aitken, Proc. R. Soc. Edinb. 55 (1936) 42; two lines that meet: Hudson, J. Am. Stat. Assoc. 61 (1966) 1097; " +
+		"draws: Davison and Hinkley, Bootstrap Methods (Cambridge, 1997), 4.2; parabola or break: Schwarz, Ann. Stat. 6 (1978) 461; ratio: Birge, Phys. Rev. 40 (1932) 207 (all from memory)",
+	Methods: "{y} over {x} was fitted by generalised least squares with the uncertainties of both and what the samples share (model: {model}); a break was claimed where a straight line gives as much evidence for one in less than 5 % of {draws} draws.",
+	Parts:   pipeline.Reads,
+	By:      "list",
+	Names:   true,
+	Ports: []pipeline.Port{{
+		Name: "point", Lead: true, Gather: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "the samples' numbers, each a point",
+	}},
+	Outputs: []pipeline.Output{
+		{Name: "fit", Doc: "the line, or the two lines", Per: pipeline.PerGroup, Form: pipeline.Values, Shape: fitShape},
+		{Name: "band", Doc: "the model along x, with where it lies at 95 %", Per: pipeline.PerGroup, Form: pipeline.Curve, Shape: bandShape},
+		{Name: "residuals", Doc: "the points", Per: pipeline.PerGroup, Form: pipeline.TableForm, Shape: residualShape},
+	},
+	Figures: []pipeline.Figure{{
+		Name: "fit", Title: "Points and fit",
+		Series: []pipeline.Series{
+			{Output: "residuals", X: "x", Y: "y", Role: pipeline.Points, Label: "points", Used: "used"},
+			{Output: "band", X: "x", Y: "model", Role: pipeline.Line, Label: "fit"},
+			{Output: "band", X: "x", Y: "lower", Role: pipeline.Line, Label: "95 %, lower"},
+			{Output: "band", X: "x", Y: "upper", Role: pipeline.Line, Label: "95 %, upper"},
+		},
+		Residual: &pipeline.Series{Output: "residuals", X: "x", Y: "residual", Role: pipeline.Points, Label: "residual / u"},
+		Marks:    []pipeline.Mark{{Output: "fit", At: "at", Label: "break"}},
+	}},
+	Settings: func() any { return &fitSettings{} },
+	Run:      runFit,
+}
+
+type fitSettings struct {
+	X       pipeline.ColumnName `set:"x" unit:"*" doc:"what the line runs along: a number, a field, or an expression of both"`
+	Y       pipeline.ColumnName `set:"y" unit:"*" doc:"what is fitted: a number, or an expression over numbers and fields"`
+	Model   string              `set:"model" oneof:"line|breakpoint" default:"line" doc:"line: a straight line; breakpoint: two lines that meet, if there is evidence for it, and else a line"`
+	Control pipeline.ColumnName `set:"control" unit:"*" words:"none" default:"none" doc:"a number of the same point that is taken off y, such as the same quantity of a sample without what is looked at; what both share goes out"`
+	Draws   pipeline.Quantity   `set:"draws" unit:"1" whole:"yes" min:"100" max:"1000000" default:"1000" doc:"draws for the evidence of a break and for its interval"`
+}
+
+// fitUnits are the units of x and y where they are known before the items are, else "*".
+func fitUnits(c pipeline.ShapeCall) (x, y, slope string) {
+	s := c.Settings.(*fitSettings)
+	x, y, slope = columnUnit(c, s.X), columnUnit(c, s.Y), "*"
+	if x != "*" && y != "*" {
+		slope = unitQuotient(y, x)
+	}
+	return x, y, slope
+}
+
+// columnUnit is the unit of what a setting names at the port `point`, "*" where it is not known or not the same for all.
+func columnUnit(c pipeline.ShapeCall, n pipeline.ColumnName) string {
+	if t, ok := n.Type(); ok {
+		return t.Unit.Code()
+	}
+	unit := ""
+	for _, a := range c.Ports["point"] {
+		u := ""
+		for _, col := range a.Columns {
+			if (col.Name == n.Name || a.Stage+"."+col.Name == n.Name) && !col.Any {
+				u = col.Unit.Code()
+			}
+		}
+		if u == "" || unit != "" && u != unit {
+			return "*"
+		}
+		unit = u
+	}
+	if unit == "" {
+		return "*"
+	}
+	return unit
+}
+
+// unitQuotient is the unit of a quotient, from UCUM codes.
+func unitQuotient(a, b string) string {
+	x, errA := catalog.ParseUnit(a)
+	y, errB := catalog.ParseUnit(b)
+	if errA != nil || errB != nil {
+		panic("relation: no units: " + a + ", " + b)
+	}
+	return x.Div(y).Code()
+}
+
+func fitShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
+	x, y, slope := fitUnits(c)
+	return []pipeline.Column{
+		{Name: "slope", Unit: slope, U: true, Optional: true, Doc: "slope of the line; none where a break is claimed"},
+		{Name: "intercept", Unit: y, U: true, Optional: true, Doc: "y of the line at x = 0"},
+		{Name: "at", Unit: x, U: true, Optional: true, Doc: "place of the break, none where none is claimed; at_lo and at_hi hold it with 95 %, none where the points do not bound it"},
+		{Name: "before", Unit: slope, U: true, Optional: true, Doc: "slope below the break"},
+		{Name: "after", Unit: slope, U: true, Optional: true, Doc: "slope above the break"},
+		{Name: "level", Unit: y, U: true, Optional: true, Doc: "y at the break"},
+		{Name: "p", Unit: "1", Optional: true, Doc: "probability of as much evidence by chance, if there were no slope (line) or no break (breakpoint)"},
+		{Name: "points", Unit: "1", Doc: "points in the fit"},
+		{Name: "chi2_nu", Unit: "1", Optional: true, Doc: "χ²/ν of the points about the fit"},
+		{Name: "chi2_p", Unit: "1", Optional: true, Doc: "probability of a greater χ², if the uncertainties and the model are right"},
+		{Name: "birge", Unit: "1", Optional: true, Doc: "√(χ²/ν): above 1 where the points scatter more than their uncertainties say"},
+	}, nil
+}
+
+func bandShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
+	x, y, _ := fitUnits(c)
+	return []pipeline.Column{
+		{Name: "x", Unit: x, Doc: "along the line"},
+		{Name: "model", Unit: y, U: true, Doc: "y of the fit"},
+		{Name: "lower", Unit: y, Optional: true, Doc: "lower end of where it lies with 95 %, at each x by itself"},
+		{Name: "upper", Unit: y, Optional: true, Doc: "upper end"},
+	}, nil
+}
+
+func residualShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
+	x, y, _ := fitUnits(c)
+	return []pipeline.Column{
+		{Name: "item", Text: true, Doc: "name of the point"},
+		{Name: "x", Unit: x, U: true, Optional: true, Doc: "as given"},
+		{Name: "y", Unit: y, U: true, Optional: true, Doc: "as given, less the control"},
+		{Name: "residual", Unit: "1", Optional: true, Doc: "(y − fit)/u, with u of both coordinates; where it is not known, the points' scatter"},
+		{Name: "used", Unit: "1", Doc: "1: in the fit"},
+		{Name: "remark", Text: true, Doc: "why not"},
+	}, nil
+}
+
+func runFit(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {
+	r := &fitRun{call: call, s: call.Settings.(*fitSettings)}
+	if err := r.read(); err != nil {
+		return nil, err
+	}
+	if err := r.line(); err != nil {
+		return nil, err
+	}
+	if r.s.Model == "breakpoint" {
+		if err := r.broken(ctx); err != nil {
+			return nil, err
+		}
+	}
+	r.remark()
+	r.give()
+	return nil, nil
+}
