@@ -9,6 +9,9 @@ type Truth struct {
 	// standard uncertainty: a number found is truth + Σ part·draw + its own noise. Sources
 	// that are numbers found by another stage (STAGE[ITEM]) have their truth among the values.
 	Draws map[string]float64 `json:"draws"`
+	// Reads names, for stages whose items have several numbers and serve other stages, the one number of an item that those read:
+	// their sources (STAGE[ITEM].1, .2, …) then move what they serve along one direction, which is known from the truth of that number.
+	Reads map[string]string `json:"reads,omitempty"`
 }
 
 // TrueValue is the number that a stage should find for a sample or a series, in the program's units: Rg in nm, I0 in 1/cm.

@@ -12,12 +12,12 @@ const (
 const absorbanceNoise = 0.0003
 
 func violaneBand(l float64) float64  { return bell(l, violanePeak, 21) }
-func ambrelleBand(l float64) float64 { return bell(l, ambrellePeak, 27) }
+func ambrelleBand(l float64) float64 { return bell(l, ambrellePeak, 27) + 0.08*bell(l, 345, 30) }
 
 // absorbed is the decadic absorbance of the polymers of a row in 1/cm.
 func (w *world) absorbed(r row, l float64) float64 {
 	donor, acceptor := w.concentrations(r)
-	return 1e-3 * (donor*violaneMolar*violaneBand(l) + acceptor*ambrelleMolar*(ambrelleBand(l)+0.08*bell(l, 345, 40)))
+	return 1e-3 * (donor*violaneMolar*violaneBand(l) + acceptor*ambrelleMolar*ambrelleBand(l))
 }
 
 // extinction is what the row's cell takes away from a beam, as a decadic absorbance: what polymers absorb, and what turbid samples

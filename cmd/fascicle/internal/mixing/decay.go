@@ -12,9 +12,9 @@ const (
 	shortLifetime   = 0.45  // ns
 	longLifetime    = 2.35  // ns
 	decayDelay      = 0.015 // ns, by which decays come later than the response
-	scatterShare    = 0.02  // of the light in the donor's band
+	scatterShare    = 0.08  // of the light in the donor's band
 	decayBackground = 4.0   // counts a channel
-	leastLeft       = 0.12  // below it, the donor's light is too weak for a decay
+	leastLeft       = 0.25  // below it, the donor's light is too weak for a decay
 	pulsePeriod     = 50.0  // ns
 )
 

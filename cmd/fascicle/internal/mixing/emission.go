@@ -6,7 +6,7 @@ import "math"
 type line struct{ middle, sigma, height float64 }
 
 var (
-	violaneLines  = []line{{394, 10, 1}, {417, 11.5, 0.80}, {441, 14, 0.40}, {468, 16, 0.14}}
+	violaneLines  = []line{{394, 7.5, 1}, {417, 8.5, 0.70}, {441, 10, 0.35}, {466, 12, 0.12}}
 	ambrelleLines = []line{{584, 12, 0.8}, {637, 13.5, 1}, {692, 17, 0.45}} // the first height goes with the ratio
 )
 
@@ -35,13 +35,15 @@ const aloneOrder = 0.78
 
 // Light in counts at the top of a band for 1 mmol/L of repeat units, and from what is in every cell and detector.
 const (
-	violaneLight  = 4200 // counts
-	ambrelleLight = 6000
-	transferLight = 1500
-	stray         = 60 // counts of a cell with solvent
-	darkLight     = 90 // counts with the shutter closed
-	ramanLight    = 110
-	patience      = 40 // how much longer the dark is measured
+	violaneLight  = 20000 // counts
+	ambrelleLight = 40000
+	transferLight = 6000
+	stray         = 900  // counts of a cell with solvent
+	darkLight     = 1300 // counts with the shutter closed
+	ramanLight    = 1600
+	patience      = 40      // how much longer the dark is measured
+	openSlits     = 400     // times as much light in the scan that saturates
+	overLight     = 1 << 20 // counts above which a detector shows no number
 )
 
 // reading is what a count is in the unit of the day's detector, and dwell the time in s that it counts for each point.
@@ -74,7 +76,7 @@ func (w *world) emitted(r row, ex, l float64) float64 {
 	}
 	y := violaneLight * donor * left * violaneShine(l)
 	if acceptor > 0 {
-		y += (transferLight*donor*(1-left)*2 + 0.04*ambrelleLight*acceptor) * ambrelleShine(l, order, shift)
+		y += (transferLight*donor*(1-left)*2 + 0.01*ambrelleLight*acceptor) * ambrelleShine(l, order, shift)
 	}
 	return y
 }
@@ -102,6 +104,9 @@ func (w *world) fluorimeter(r row, ex float64) (at, counts []float64) {
 		mean := darkLight + blank(ex, l)
 		if !r.solvent() {
 			mean += w.emitted(r, ex, l) * w.lost(r, ex, l)
+		}
+		if r.sample == saturated && ex == 520 {
+			mean *= openSlits
 		}
 		counts[k] = counted(rng, mean)
 	}

@@ -53,9 +53,6 @@ func (w *world) absorbanceFile(r row) []byte {
 	return []byte(b.String())
 }
 
-// overLight is the reading above which the first day's detector gives up, where the slits were left open.
-const overLight = 1500
-
 // emissionFile is a scan of the first day: UTF-16, tabs, decimal commas, a header of "key: value".
 func (w *world) emissionFile(r row, ex float64) []byte {
 	at, counts := w.fluorimeter(r, ex)
@@ -63,7 +60,7 @@ func (w *world) emissionFile(r row, ex float64) []byte {
 	fmt.Fprintf(&b, "Sample:\t%s\r\nExcitation [nm]:\t%s\r\nDwell time:\t%s s\r\n\r\nWavelength\tSignal\r\n", r.sample, comma(ex, 1), comma(dwell(r.day), 2))
 	for k, l := range at {
 		reading := form(counts[k], 0)
-		if r.sample == saturated && ex == 520 && counts[k] > overLight {
+		if counts[k] > overLight {
 			reading = "OVER"
 		}
 		fmt.Fprintf(&b, "%s\t%s\r\n", comma(l, 1), reading)
