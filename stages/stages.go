@@ -32,5 +32,6 @@ func Kinds() []*pipeline.Kind {
 		&phase.TransitionKind,
 		&relation.JoinKind,
 		&relation.MeanKind,
+		&relation.FitKind,
 	}
 }
