@@ -166,6 +166,52 @@ func BenchmarkDecay(b *testing.B) {
 	}
 }
 
+// A background of a thousandth of a count a channel, and none at all before
+// the pulse: the expected curvature grows as it falls, and steps by that alone
+// take two hundred rounds to find it again.
+func TestSmallBackgroundDoesNotCreep(t *testing.T) {
+	p, _ := decayProblem(1024, []float64{202.5632332288003}, []float64{93.15238001564727, 0.01565580421782897, 0.0017279644176333019}, 0.912015240930815, 441)
+	var r Result
+	if err := NewWorkspace().FitSeparable(&r, p, []float64{264.0748957167692, 0}); err != nil {
+		t.Fatal(err)
+	}
+	// From another start, by the plain way through all parameters at once.
+	model := wholeDecay{p.Blocks[0].Basis.(*decayBasis), make([]float64, 1024*3)}
+	var plain Result
+	whole := &Problem{Model: model, Estimator: Poisson, Y: p.Blocks[0].Y, Parameters: Parameters{Lower: []float64{1, -20, 0, 0, 0}}}
+	if err := NewWorkspace().Fit(&plain, whole, []float64{200, 2, 80, 1, 0.01}); err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(r.Objective-plain.Objective) > 1e-6 {
+		t.Errorf("deviance %.9g, by the plain fit %.9g", r.Objective, plain.Objective)
+	}
+	near(t, "tau", r.P[0], plain.P[0], 1e-5)
+	near(t, "background", r.C[2], plain.P[4], 1e-3)
+	if r.Iterations > 60 {
+		t.Errorf("%d steps", r.Iterations)
+	}
+	t.Logf("%v %v, %d steps; plain: %v, %d steps", r.P, r.C, r.Iterations, plain.P, plain.Iterations)
+}
+
+// wholeDecay is a decayBasis of one exponential with all five parameters as
+// one model: τ, shift, a, scatter, background.
+type wholeDecay struct {
+	*decayBasis
+	phi []float64
+}
+
+func (d wholeDecay) Values(f, p []float64) {
+	d.Curves(d.phi, p[:2])
+	for i := range f {
+		f[i] = p[2]*d.phi[i] + p[3]*d.phi[d.n+i] + p[4]
+	}
+}
+
+func (d wholeDecay) Jacobian(jac, p []float64) {
+	d.decayBasis.Jacobian(jac[:2*d.n], p[:2], p[2:])
+	copy(jac[2*d.n:], d.phi)
+}
+
 // Decays of every size, from three hundred counts to a million, from starts
 // that are off by half: each ends at a minimum, where the slopes of what is
 // free are 0 and those of what is held at 0 point down.
