@@ -100,7 +100,8 @@ type Block struct {
 	Basis    Basis
 	Y, U     []float64 // as in Problem; either all blocks have U or none
 	Relative bool      // as in Problem, the same for all blocks
-	// Linear names the block's linear parameters; its length is k.
+	// Linear names the block's linear parameters; its length is k. Without
+	// any, Basis has one curve, and that is the model.
 	Linear []string
 	// NonNegative says which of them must be 0 or more (nil: none).
 	NonNegative []bool
