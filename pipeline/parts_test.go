@@ -206,3 +206,27 @@ func TestCellsAreSources(t *testing.T) {
 		}
 	}
 }
+
+// Items found by match or by nearest date are sources, each under its own name; those found by their sample are not: their own part is
+// theirs and their partner's alone.
+func TestWhoIsASource(t *testing.T) {
+	for _, c := range []struct{ name, date, from string }{
+		{"by match", "taken", "{stage: cals, match: [day]}"},
+		{"by nearest date", "date", "{stage: cals, nearest: {date: before}}"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			dir := scaled(t, 3, "  k: 1\n", "  cals:\n    kind: p.values\n    set: {files: 'cals/<day>_<"+c.date+" [date]>.num'}\n"+
+				"  y: {kind: p.scale, from: {number: raw, by: "+c.from+"}}\n  z: {kind: p.ratio, from: {a: y, b: raw}}\n")
+			write(t, dir, "samples.csv", "sample,day,date\nS1,d1,2031-03-04\nS2,d2,2031-03-11\nS3,d2,2031-03-12\n")
+			write(t, dir, "cals/d1_2031-03-01.num", "a 2 0.02\n")
+			write(t, dir, "cals/d2_2031-03-11.num", "a 3 0.03\n")
+			first, second := "cals[day=d1,"+c.date+"=2031-03-01]", "cals[day=d2,"+c.date+"=2031-03-11]"
+			want := map[string]string{"S1": first, "S2": second, "S3": second}
+			for id, v := range runValues(t, dir) {
+				if (v.Stage == "y" || v.Stage == "z") && (len(v.Parts) != 1 || v.Parts[want[v.Sample]] == 0) {
+					t.Errorf("%s has the parts %v, expected one of %s", id, v.Parts, want[v.Sample])
+				}
+			}
+		})
+	}
+}
