@@ -147,11 +147,27 @@ func (c *Call) Give(output string, lead int, t *table.Table) {
 	c.gives = append(c.gives, given{output: output, lead: lead, table: t})
 }
 
-// Stream hands over one item of an import, with the fields that the file gives it. It may block until the item is stored.
+// Remark is what an import says of an item, and whether a person must judge it.
+type Remark struct {
+	Level FlagLevel
+	Text  string
+}
+
+// Stream hands over one item of an import, with the fields that the file gives it. It may block until the item is stored. Each flag
+// is one that a person must judge; see StreamRemarked.
 func (c *Call) Stream(output string, fields []Captured, t *table.Table, flags ...string) error {
+	remarks := make([]Remark, len(flags))
+	for i, f := range flags {
+		remarks[i] = Remark{Flagged, f}
+	}
+	return c.StreamRemarked(output, fields, t, remarks...)
+}
+
+// StreamRemarked is Stream with remarks of any level.
+func (c *Call) StreamRemarked(output string, fields []Captured, t *table.Table, remarks ...Remark) error {
 	g := given{output: output, lead: -1, table: t, fields: fields}
-	for _, f := range flags {
-		g.flags = append(g.flags, callFlag{level: Flagged, text: f})
+	for _, r := range remarks {
+		g.flags = append(g.flags, callFlag{level: r.Level, text: r.Text})
 	}
 	return c.stream(g)
 }

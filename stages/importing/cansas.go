@@ -234,7 +234,7 @@ func (r *sasReader) entry(name string) error {
 		}
 	}
 	if other > 0 && !r.transmission {
-		r.notes = append(r.notes, Note{Text: "transmission spectra left out: " + itoa(other) + "; `columns: {wavelength: Lambda, transmittance: T}` reads them"})
+		r.notes = append(r.notes, Note{Text: "transmission spectra left out: " + itoa(other) + "; `columns: {wavelength: Lambda, transmittance: T}` reads them", Minor: true})
 	}
 	pairs := sasPairs(facts)
 	for _, x := range curves {

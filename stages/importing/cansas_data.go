@@ -51,7 +51,7 @@ func (r *sasReader) curve(columns []sasColumn) (*Text, error) {
 	}
 	t.FirstLine, t.LastLine = t.rowLines[0], t.rowLines[len(t.rowLines)-1]
 	if n := sortPoints(cols, valid, t.rowLines); n > 0 {
-		t.Notes = append(t.Notes, Note{Text: count(n, "point") + " out of order: the points were sorted by " + columns[0].element})
+		t.Notes = append(t.Notes, Note{Text: count(n, "point") + " out of order: the points were sorted by " + columns[0].element, Minor: true})
 	}
 	for k, c := range columns {
 		have := known(valid[k], len(t.rowLines))
@@ -59,7 +59,7 @@ func (r *sasReader) curve(columns []sasColumn) (*Text, error) {
 		case have == 0 && !said[k]:
 			continue
 		case have == 0:
-			t.Notes = append(t.Notes, Note{Text: c.element + " is empty in all points and left out"})
+			t.Notes = append(t.Notes, Note{Text: c.element + " is empty in all points and left out", Minor: true})
 			continue
 		case have == len(t.rowLines):
 			valid[k] = nil

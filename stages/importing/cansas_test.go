@@ -84,7 +84,7 @@ func TestOpenCanSAS(t *testing.T) {
 		t.Run(c.file, func(t *testing.T) {
 			items, n := 0, 0
 			lo, hi, sum, sumU := math.Inf(1), 0.0, 0.0, 0.0
-			err := readFile(context.Background(), setting{columns: c.columns, duplicates: "mean"}.settings(t), openFile(t, "scattering/"+c.file), c.file, func(_ []pipeline.Captured, tab *table.Table, _ []string) error {
+			err := readFile(context.Background(), setting{columns: c.columns, duplicates: "mean"}.settings(t), openFile(t, "scattering/"+c.file), c.file, func(_ []pipeline.Captured, tab *table.Table, _ []pipeline.Remark) error {
 				items++
 				n += tab.Len()
 				for i, q := range tab.Columns[0].Floats {

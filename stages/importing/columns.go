@@ -103,7 +103,7 @@ func (r *reading) unit(name, text string, has bool, at int) (catalog.Unit, error
 	h := r.text.Heads[at]
 	if file, err = catalog.ParseUnit(h.Unit); err != nil {
 		if has {
-			r.flags = append(r.flags, fmt.Sprintf("the file's unit of column %s, %q, is not one that is known; the study's, %s, is taken", name, h.Unit, text))
+			r.note("the file's unit of column %s, %q, is not one that is known; the study's, %s, is taken", name, h.Unit, text)
 			return study, nil
 		}
 		return file, fmt.Errorf("the file's unit of column %s: %w; say it in the study: `%s: \"%s [unit]\"`", name, err, name, h.Name)

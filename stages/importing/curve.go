@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"fascicle/catalog"
+	"fascicle/pipeline"
 	"fascicle/pipeline/table"
 )
 
@@ -18,7 +19,7 @@ type reading struct {
 	names    []string
 	at       []int // columns of the text
 	units    []catalog.Unit
-	flags    []string
+	flags    []pipeline.Remark
 
 	axisHasUnit bool // the study or the file says the unit of the axis
 
@@ -48,7 +49,7 @@ func (r *reading) table() (*table.Table, error) {
 		}
 	}
 	if n := x.Rows() - len(rows); n > 0 {
-		r.flags = append(r.flags, fmt.Sprintf("%d rows without a number on the axis are left out", n))
+		r.flag("%d rows without a number on the axis are left out", n)
 	}
 	axis := make([]float64, len(rows))
 	for i, row := range rows {
@@ -85,7 +86,7 @@ func (r *reading) columns(rows []int) (*table.Table, error) {
 		return nil, err
 	}
 	for _, n := range r.text.Notes {
-		r.flags = append(r.flags, n.say())
+		r.flags = append(r.flags, n.remark())
 	}
 	return t, nil
 }
@@ -97,6 +98,16 @@ func (r *reading) values() (*table.Table, error) {
 		rows[i] = i
 	}
 	return r.columns(rows)
+}
+
+// flag remarks on the item what a person must judge.
+func (r *reading) flag(format string, args ...any) {
+	r.flags = append(r.flags, pipeline.Remark{Level: pipeline.Flagged, Text: fmt.Sprintf(format, args...)})
+}
+
+// note remarks on the item what is worth reading.
+func (r *reading) note(format string, args ...any) {
+	r.flags = append(r.flags, pipeline.Remark{Level: pipeline.Note, Text: fmt.Sprintf(format, args...)})
 }
 
 // isAxis says that a column is the axis of a curve.
@@ -181,7 +192,7 @@ func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) erro
 			for k := range v {
 				ok[k] = ok[k] && v[k] != 0
 			}
-			r.flags = append(r.flags, fmt.Sprintf("%d of %d uncertainties in column %s are zero: they are taken as unknown", zeros, len(rows), name))
+			r.flag("%d of %d uncertainties in column %s are zero: they are taken as unknown", zeros, len(rows), name)
 		}
 		for k := range v {
 			v[k] = conv.Delta(v[k])

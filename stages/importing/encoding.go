@@ -13,7 +13,7 @@ func plainText(data []byte) ([]byte, []Note, error) {
 	var notes []Note
 	if little, skip, ok := isUTF16(data); ok {
 		data = fromUTF16(data[skip:], little)
-		notes = append(notes, Note{Text: "the text is UTF-16; it was converted"})
+		notes = append(notes, Note{Text: "the text is UTF-16; it was converted", Minor: true})
 	}
 	data = bytes.TrimPrefix(data, []byte("\uFEFF"))
 	if len(bytes.TrimSpace(data)) == 0 {

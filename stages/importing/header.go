@@ -68,6 +68,15 @@ func shortKeys(keys []string) string {
 	return strings.Join(keys, ", ")
 }
 
+// remark gives a note as what is said of an item.
+func (n Note) remark() pipeline.Remark {
+	level := pipeline.Flagged
+	if n.Minor {
+		level = pipeline.Note
+	}
+	return pipeline.Remark{Level: level, Text: n.say()}
+}
+
 // say gives a note as text, with the first of its lines.
 func (n Note) say() string {
 	if len(n.Lines) == 0 {

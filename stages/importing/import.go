@@ -47,8 +47,8 @@ var _ pipeline.FileSettings = (*importSettings)(nil)
 
 // runImport reads one file. Whatever is wrong with it is said with its path.
 func runImport(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {
-	send := func(fields []pipeline.Captured, t *table.Table, flags []string) error {
-		return call.Stream("items", fields, t, flags...)
+	send := func(fields []pipeline.Captured, t *table.Table, remarks []pipeline.Remark) error {
+		return call.StreamRemarked("items", fields, t, remarks...)
 	}
 	if err := readFile(ctx, call.Settings.(*importSettings), call.File.Data, call.File.Path, send); err != nil {
 		return nil, fmt.Errorf("%s: %w", call.File.Path, err)
@@ -107,18 +107,18 @@ func (o *outbox) item(s *importSettings, fields []pipeline.Captured, x *Text) er
 }
 
 // sender takes an item.
-type sender func(fields []pipeline.Captured, t *table.Table, flags []string) error
+type sender func(fields []pipeline.Captured, t *table.Table, remarks []pipeline.Remark) error
 
 // outbox holds one item back.
 type outbox struct {
 	send   sender
 	fields []pipeline.Captured
 	table  *table.Table
-	flags  []string
+	flags  []pipeline.Remark
 	left   []string // names of curves that do not fit the pattern
 }
 
-func (o *outbox) put(fields []pipeline.Captured, t *table.Table, flags []string) error {
+func (o *outbox) put(fields []pipeline.Captured, t *table.Table, flags []pipeline.Remark) error {
 	if err := o.flush(); err != nil {
 		return err
 	}
@@ -147,7 +147,7 @@ func (o *outbox) close(pattern string) error {
 		return fmt.Errorf("no curve bears a name that fits %q; their names are %s; correct `curves`", pattern, shortKeys(o.left))
 	}
 	if len(o.left) > 0 {
-		o.flags = append(o.flags, fmt.Sprintf("curves of this file whose names do not fit %q are left out: %s", pattern, shortKeys(o.left)))
+		o.flags = append(o.flags, pipeline.Remark{Level: pipeline.Flagged, Text: fmt.Sprintf("curves of this file whose names do not fit %q are left out: %s", pattern, shortKeys(o.left))})
 	}
 	return o.flush()
 }

@@ -161,7 +161,7 @@ func (j *jcampReader) ordinates(r *jcampRecord, a axisData) (*Text, error) {
 		t.Columns[0][n-1] = a.last
 	}
 	if k := n - known(d.valid, n); k > 0 {
-		t.Notes = append(t.Notes, Note{Text: count(k, "point") + " without an ordinate (?)"})
+		t.Notes = append(t.Notes, Note{Text: count(k, "point") + " without an ordinate (?)", Minor: true})
 	}
 	a.checkY(t)
 	return t, nil
@@ -203,13 +203,13 @@ func (a *axisData) checkY(t *Text) {
 		return math.Abs(got-want) > 5e-4*max(math.Abs(want), 1e-3*max(math.Abs(lo), math.Abs(hi)))+math.Abs(a.factorY)
 	}
 	if a.has["FIRSTY"] && (valid == nil || valid[0]) && differ(y[0], a.firstY) {
-		t.Notes = append(t.Notes, Note{fmt.Sprintf("the first ordinate is %.6g, where FIRSTY says %.6g", y[0], a.firstY), []int{t.Line(0)}})
+		t.Notes = append(t.Notes, Note{fmt.Sprintf("the first ordinate is %.6g, where FIRSTY says %.6g", y[0], a.firstY), []int{t.Line(0)}, false})
 	}
 	if a.has["MAXY"] && differ(hi, a.maxY) {
-		t.Notes = append(t.Notes, Note{fmt.Sprintf("the largest ordinate is %.6g, where MAXY says %.6g", hi, a.maxY), []int{t.Line(hiAt)}})
+		t.Notes = append(t.Notes, Note{fmt.Sprintf("the largest ordinate is %.6g, where MAXY says %.6g", hi, a.maxY), []int{t.Line(hiAt)}, false})
 	}
 	if a.has["MINY"] && differ(lo, a.minY) {
-		t.Notes = append(t.Notes, Note{fmt.Sprintf("the smallest ordinate is %.6g, where MINY says %.6g", lo, a.minY), []int{t.Line(loAt)}})
+		t.Notes = append(t.Notes, Note{fmt.Sprintf("the smallest ordinate is %.6g, where MINY says %.6g", lo, a.minY), []int{t.Line(loAt)}, false})
 	}
 }
 

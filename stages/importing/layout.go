@@ -74,7 +74,7 @@ func openLayout(data []byte, o Options) (*layoutFile, error) {
 		return nil, err
 	}
 	if group != 0 {
-		notes = append(notes, Note{Text: fmt.Sprintf("%q stands between thousands in this file", group)})
+		notes = append(notes, Note{Text: fmt.Sprintf("%q stands between thousands in this file", group), Minor: true})
 	}
 	f := &layoutFile{data: data, layout: l, group: group, spans: all, lines: lines, notes: notes, options: o}
 	f.main = -1
@@ -216,7 +216,7 @@ func (f *layoutFile) aside() {
 		if i == f.main || s.mixed() || s.digits&1 == 0 {
 			continue // heads of columns among them
 		}
-		n := Note{fmt.Sprintf("numbers in %s outside the data are left out", count(s.cells, "column")), []int{s.firstLine}}
+		n := Note{fmt.Sprintf("numbers in %s outside the data are left out", count(s.cells, "column")), []int{s.firstLine}, false}
 		if s.rows > 1 {
 			n.Lines = append(n.Lines, s.lastLine)
 		}

@@ -178,7 +178,7 @@ func (f *layoutFile) eachColumn(l Layout, yield func(*Text) error) error {
 		return &LineError{g.firstLine, "no number in the first column", "the axis of the curves", "correct `layout`, or the file"}
 	}
 	if drop, ok := parameterRows(g.cols[0][from:g.filled(0)]); ok && from+drop < g.rows {
-		f.notes = append(f.notes, Note{fmt.Sprintf("%s above the data, with the same number in the first cell, left out", count(drop, "row")), []int{g.line(from), g.line(from + drop - 1)}})
+		f.notes = append(f.notes, Note{fmt.Sprintf("%s above the data, with the same number in the first cell, left out", count(drop, "row")), []int{g.line(from), g.line(from + drop - 1)}, true})
 		from += drop
 	}
 	var curves [][]int
@@ -226,7 +226,7 @@ func (f *layoutFile) eachColumn(l Layout, yield func(*Text) error) error {
 			to = g.padded(cols, l == Wide, from)
 		}
 		if to-from < 1 {
-			f.notes = append(f.notes, Note{Text: fmt.Sprintf("column %d is empty and left out", cols[len(cols)-1]+1)})
+			f.notes = append(f.notes, Note{Text: fmt.Sprintf("column %d is empty and left out", cols[len(cols)-1]+1), Minor: true})
 			continue
 		}
 		t := g.curve(cols, from, to)

@@ -45,7 +45,7 @@ func gapNotes(gaps []gapMark, from, to int, line func(int) int) []Note {
 			continue
 		}
 		if at[m.why] == 0 {
-			notes = append(notes, Note{Text: fmt.Sprintf("%s in column %d", m.why, m.col+1)})
+			notes = append(notes, Note{Text: fmt.Sprintf("%s in column %d", m.why, m.col+1), Minor: m.why.absent()})
 			at[m.why] = len(notes)
 		}
 		n := &notes[at[m.why]-1]

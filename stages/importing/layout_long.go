@@ -55,7 +55,7 @@ func (f *layoutFile) longTable() (*longTable, error) {
 			if heads != nil && heads[k].Text != "" {
 				name += " (" + heads[k].Text + ")"
 			}
-			f.notes = append(f.notes, Note{Text: name + " holds words and is left out"})
+			f.notes = append(f.notes, Note{Text: name + " holds words and is left out", Minor: true})
 		}
 	}
 	f.aside()
@@ -220,7 +220,7 @@ func (f *layoutFile) eachBlock(blocks []int, yield func(*Text) error) error {
 		t.Pairs = over(global, local)
 		t.Names = lineNames(part, line)
 		if r := f.skipped(from, s.start); r != nil {
-			t.Notes = append(t.Notes, Note{fmt.Sprintf("numbers in %s outside the data are left out", count(r.cells, "column")), []int{r.firstLine}})
+			t.Notes = append(t.Notes, Note{fmt.Sprintf("numbers in %s outside the data are left out", count(r.cells, "column")), []int{r.firstLine}, false})
 		}
 		if err := f.give(t, yield); err != nil {
 			return err

@@ -257,7 +257,7 @@ func (g *grid) rowNotes(row int) []Note {
 	var notes []Note
 	for why, n := range counts {
 		if n > 0 {
-			notes = append(notes, Note{count(n, "cell") + " without a number: " + gapKind(why).String(), []int{g.line(row)}})
+			notes = append(notes, Note{count(n, "cell") + " without a number: " + gapKind(why).String(), []int{g.line(row)}, gapKind(why).absent()})
 		}
 	}
 	return notes

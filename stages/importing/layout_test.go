@@ -47,14 +47,14 @@ func (s setting) settings(t testing.TB) *importSettings {
 func items(t testing.TB, s setting, data string) ([]string, error) {
 	t.Helper()
 	var out []string
-	err := readFile(context.Background(), s.settings(t), []byte(data), "raw/file", func(fields []pipeline.Captured, tab *table.Table, flags []string) error {
+	err := readFile(context.Background(), s.settings(t), []byte(data), "raw/file", func(fields []pipeline.Captured, tab *table.Table, flags []pipeline.Remark) error {
 		out = append(out, short(fields, tab, flags))
 		return tab.Check()
 	})
 	return out, err
 }
 
-func short(fields []pipeline.Captured, tab *table.Table, flags []string) string {
+func short(fields []pipeline.Captured, tab *table.Table, flags []pipeline.Remark) string {
 	var parts []string
 	for _, f := range fields {
 		parts = append(parts, f.Name+"="+f.Text)
@@ -78,7 +78,7 @@ func short(fields []pipeline.Captured, tab *table.Table, flags []string) string 
 	}
 	text := strings.Join(parts, " | ")
 	for _, f := range flags {
-		text += " ! " + f
+		text += " ! " + f.Text
 	}
 	return text
 }

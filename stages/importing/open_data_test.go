@@ -37,7 +37,7 @@ type counted struct {
 func countItems(t *testing.T, s setting, name string) (c counted, flags []string) {
 	t.Helper()
 	c.lo, c.hi = math.Inf(1), math.Inf(-1)
-	err := readFile(context.Background(), s.settings(t), openFile(t, name), name, func(fields []pipeline.Captured, tab *table.Table, f []string) error {
+	err := readFile(context.Background(), s.settings(t), openFile(t, name), name, func(fields []pipeline.Captured, tab *table.Table, f []pipeline.Remark) error {
 		c.items++
 		c.points += tab.Len()
 		x, y := pipeline.CurveColumns(tab)
@@ -57,7 +57,9 @@ func countItems(t *testing.T, s setting, name string) (c counted, flags []string
 		if c.items == 1 {
 			c.first = c.last
 		}
-		flags = append(flags, f...)
+		for _, r := range f {
+			flags = append(flags, r.Text)
+		}
 		return nil
 	})
 	if err != nil {
@@ -127,7 +129,7 @@ func TestOpenLines(t *testing.T) {
 	} {
 		s := setting{layout: "lines", columns: []string{"anion = Conc_SIGMA_Asp_250_(mM)", "cation = Conc_AP_Lys_100_(mM)", "salt = Conc_NaCl_(mM)", "phase = Phase"}}
 		sums, n := make([]float64, 4), 0
-		err := readFile(context.Background(), s.settings(t), openFile(t, file), file, func(_ []pipeline.Captured, tab *table.Table, _ []string) error {
+		err := readFile(context.Background(), s.settings(t), openFile(t, file), file, func(_ []pipeline.Captured, tab *table.Table, _ []pipeline.Remark) error {
 			n += tab.Len()
 			for k := range tab.Columns {
 				sums[k] += tab.Columns[k].Floats[0]

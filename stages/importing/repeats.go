@@ -125,7 +125,7 @@ func (r *reading) joinRepeats() error {
 	joined, scatter, counts := JoinRows(x, r.at[0], uncertain)
 	r.text, r.joined = joined, &joinedRows{scatter, counts}
 	if n := joined.Rows(); n < before {
-		r.flags = append(r.flags, fmt.Sprintf("%d rows are means of %d: those with the same place on the axis were joined", n, before))
+		r.note("%d rows are means of %d: those with the same place on the axis were joined", n, before)
 	} else if s.repeats() {
 		return fmt.Errorf("line %d: found no place on the axis twice; expected repeats, which `u` says that the uncertainty comes from; correct `u`, or `curves`, which says what belongs together", x.FirstLine)
 	}
@@ -169,7 +169,7 @@ func (r *reading) addScatter(t *table.Table, name string, rows []int) {
 	if unknown == 0 {
 		valid = nil
 	} else {
-		r.flags = append(r.flags, fmt.Sprintf("%s of column %s without repeats: its uncertainty is not known there", count(unknown, "row"), name))
+		r.flag("%s of column %s without repeats: its uncertainty is not known there", count(unknown, "row"), name)
 	}
 	t.AddFloatValid("u_"+name, t.Col(name).Unit, u, valid)
 	t.AddFloatValid("nu_"+name, "1", nu, slices.Clone(valid))

@@ -43,6 +43,7 @@ func (t *Text) Line(row int) int {
 type Note struct {
 	Text  string
 	Lines []int // in rising order; empty: the file as a whole
+	Minor bool  // worth reading; else a person must judge what it means
 }
 
 // LineError is a fault of a file, with its place.
@@ -143,7 +144,7 @@ func (s *scan) text(data []byte, notes []Note) (*Text, error) {
 	h.read(data[:b.start], 1)
 	t.Heads = h.heads(n, named)
 	for k := n; k < named; k++ {
-		t.Notes = append(t.Notes, Note{Text: fmt.Sprintf("column %d is empty and left out", k+1)})
+		t.Notes = append(t.Notes, Note{Text: fmt.Sprintf("column %d is empty and left out", k+1), Minor: true})
 		if len(h.dropped) > k-n && h.dropped[k-n] != "" {
 			t.Notes[len(t.Notes)-1].Text = fmt.Sprintf("column %d (%s) is empty and left out", k+1, h.dropped[k-n])
 		}
@@ -151,7 +152,7 @@ func (s *scan) text(data []byte, notes []Note) (*Text, error) {
 	h.read(data[b.end:], b.lastLine+1)
 	t.Pairs = h.pairs()
 	if len(h.latin) > 0 {
-		t.Notes = append(t.Notes, Note{"the text is not UTF-8; it was read as Windows-1252", h.latin})
+		t.Notes = append(t.Notes, Note{"the text is not UTF-8; it was read as Windows-1252", h.latin, true})
 	}
 	if note, odd := shortEnd(data, b, s.layout); odd {
 		t.Notes = append(t.Notes, note)
@@ -177,7 +178,7 @@ func (t *Text) takeGaps(b *block) []Note {
 		t.Valid[g.col][g.row] = false
 		k := &at[g.col][g.why]
 		if *k == 0 {
-			notes = append(notes, Note{Text: fmt.Sprintf("%s in column %d", g.why, g.col+1)})
+			notes = append(notes, Note{Text: fmt.Sprintf("%s in column %d", g.why, g.col+1), Minor: g.why.absent()})
 			*k = len(notes)
 		}
 		notes[*k-1].Lines = append(notes[*k-1].Lines, b.line(g.row))

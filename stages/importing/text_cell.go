@@ -22,6 +22,9 @@ func (k gapKind) String() string {
 	return "number beyond the range of a 64-bit float"
 }
 
+// absent says that there is nothing in place of the number, where another gap holds a number that is not known.
+func (k gapKind) absent() bool { return k == gapEmpty || k == gapNull }
+
 // markOf recognises the words that instruments write in place of a number.
 // tok has no blanks around it; 0 means that it is none of them.
 func markOf(tok []byte) gapKind {

@@ -15,7 +15,7 @@ func checkRest(data []byte, s *scan, notes *[]Note) error {
 		if r.start < b.start {
 			first, second = r, b.run
 		}
-		aside := Note{fmt.Sprintf("numbers in %s outside the data are left out", count(r.cells, "column")), lineRange(r)}
+		aside := Note{fmt.Sprintf("numbers in %s outside the data are left out", count(r.cells, "column")), lineRange(r), false}
 		at, single := oneDataLine(data, s.layout, first.end, second.start)
 		switch touching := first.end == second.start; {
 		case touching && first == r && r.rows < 3: // parameters above the data
@@ -176,5 +176,5 @@ func shortEnd(data []byte, b *block, l layout) (Note, bool) {
 			return Note{}, false
 		}
 	}
-	return Note{"the file ends without a line end and its last number is shorter than those before: it may be cut off", []int{b.lastLine}}, last < usual
+	return Note{"the file ends without a line end and its last number is shorter than those before: it may be cut off", []int{b.lastLine}, false}, last < usual
 }

@@ -159,8 +159,8 @@ func TestParseTextMissing(t *testing.T) {
 		t.Errorf("columns (-want +got):\n%s", d)
 	}
 	wantNotes := []Note{
-		{"over-range mark in column 2", []int{2, 3, 4, 6}}, {"over-range mark in column 3", []int{2}}, {"empty cell in column 4", []int{3}},
-		{"NaN or NULL in column 3", []int{4, 6}}, {"NaN or NULL in column 4", []int{4}}, {"number beyond the range of a 64-bit float in column 3", []int{5}}}
+		{"over-range mark in column 2", []int{2, 3, 4, 6}, false}, {"over-range mark in column 3", []int{2}, false}, {"empty cell in column 4", []int{3}, true},
+		{"NaN or NULL in column 3", []int{4, 6}, true}, {"NaN or NULL in column 4", []int{4}, true}, {"number beyond the range of a 64-bit float in column 3", []int{5}, false}}
 	if d := cmp.Diff(wantNotes, got.Notes); d != "" {
 		t.Errorf("notes (-want +got):\n%s", d)
 	}
@@ -173,11 +173,11 @@ func TestParseTextNotes(t *testing.T) {
 		want     []Note
 	}{
 		{"nothing", rows, nil},
-		{"numbers above", "7 8 9\ntext\n" + rows, []Note{{"numbers in 3 columns outside the data are left out", []int{1}}}},
-		{"parameters above", "7 8\n" + rows, []Note{{"numbers in 2 columns outside the data are left out", []int{1}}}},
-		{"empty column named", "q,I,u\n1,2,\n2,3,\n3,4,\n", []Note{{"column 3 (u) is empty and left out", nil}}},
-		{"Latin-1", "q [1/\xC5] I\n1 2\n2 3\n", []Note{{"the text is not UTF-8; it was read as Windows-1252", []int{1}}}},
-		{"short last number", "1.00 2.00\n2.00 3.00\n3.00 4.00\n4.00 5.00\n5.00 6.0", []Note{{"the file ends without a line end and its last number is shorter than those before: it may be cut off", []int{5}}}},
+		{"numbers above", "7 8 9\ntext\n" + rows, []Note{{"numbers in 3 columns outside the data are left out", []int{1}, false}}},
+		{"parameters above", "7 8\n" + rows, []Note{{"numbers in 2 columns outside the data are left out", []int{1}, false}}},
+		{"empty column named", "q,I,u\n1,2,\n2,3,\n3,4,\n", []Note{{"column 3 (u) is empty and left out", nil, true}}},
+		{"Latin-1", "q [1/\xC5] I\n1 2\n2 3\n", []Note{{"the text is not UTF-8; it was read as Windows-1252", []int{1}, true}}},
+		{"short last number", "1.00 2.00\n2.00 3.00\n3.00 4.00\n4.00 5.00\n5.00 6.0", []Note{{"the file ends without a line end and its last number is shorter than those before: it may be cut off", []int{5}, false}}},
 		{"no line end, but whole", "1.00 2.00\n2.00 3.00\n3.00 4.00\n4.00 5.00\n5.00 6.00", nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {
