@@ -300,6 +300,8 @@ func TestReadyMadeCalibrated(t *testing.T) {
 	found := b.run()
 	found.truth(t, "molar/mean/all", "L/(cm.mmol)", molar, 0.02)
 	found.truth(t, "bands/maximum/day=d1,sample=P3", "nm", 430, 0.5)
+	found.truth(t, "line/slope/all", "L/(cm.mmol)", molar, 0.04)
+	found.truth(t, "line/intercept/all", "1/cm", 0, 0.01)
 	for day, expected := range reads {
 		found.truth(t, "day_factor/factor/day="+day, "1", 1/expected, 0.01)
 	}

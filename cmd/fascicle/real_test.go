@@ -90,8 +90,9 @@ func (n numbers) flagged(address, text string) bool {
 // bear a concentration. The maximum lies near 528 nm and the molar absorptivity there is 1.1e5 L/(mol cm) (literature, from memory), while
 // the labels give about 1e3. The study must find both, and question the labels.
 //
-// Heights are held against the highest of the net readings themselves; the factor of the Beer–Lambert line
-// against the closed form g = ΣK·L/ΣK² over the readings' means, of equal weight since their noise is not known.
+// Heights are held against the highest of the net readings themselves; the Beer–Lambert line against the normal equations of a weighted
+// line (labels without error); the factor of the line through zero against the closed form g = ΣK·L/ΣK² over the readings' means, of
+// equal weight since their noise is not known.
 func TestRhodamine(t *testing.T) {
 	dir, _ := realStudy(t, "rhodamine", "spectra/r6g_methanol_*.csv")
 	fascicle(t, "run", dir).want(t, 0, []string{"0 failed, 0 blocked"}, nil)
@@ -104,6 +105,7 @@ func TestRhodamine(t *testing.T) {
 	found := readNumbers(t, dir)
 	blank := absorbances(t, filepath.Join(dir, "raw", "r6g_methanol_blank.csv"))
 	sumKL, sumKK := 0.0, 0.0
+	var w, wx, wy, wxx, wxy float64 // sums of the normal equations
 	for solution, scans := range map[string]int{"A": 3, "C": 1, "D": 1, "E": 1, "F": 3} {
 		if m, u := found.value(t, "maxima/mean/solution="+solution, "nm"); math.Abs(m-528) > 1 || !(u < 0.2) {
 			t.Errorf("the maximum of %s lies at %.2f ± %.2f nm, expected near 528", solution, m, u)
@@ -121,7 +123,7 @@ func TestRhodamine(t *testing.T) {
 					mean += a / 6
 				}
 			}
-			height, _ := found.value(t, "bands/height/sample="+scan, "1/cm")
+			height, u := found.value(t, "bands/height/sample="+scan, "1/cm")
 			if math.Abs(height-top) > 2*noise {
 				t.Errorf("%s: height %.5f/cm, the highest reading is %.5f", scan, height, top)
 			}
@@ -132,6 +134,8 @@ func TestRhodamine(t *testing.T) {
 				}
 				continue
 			}
+			p := 1 / (u * u)
+			w, wx, wy, wxx, wxy = w+p, wx+p*label, wy+p*height, wxx+p*label*label, wxy+p*label*height
 			sumKL, sumKK = sumKL+known*label*mean, sumKK+known*label*known*label
 			molar, _ := found.value(t, "by_scan/molar/sample="+scan, "L/(mol.cm)")
 			if math.Abs(molar/(height/label)-1) > 1e-12 {
@@ -148,6 +152,14 @@ func TestRhodamine(t *testing.T) {
 				t.Errorf("%s: the labels give %.6g L/(mmol cm), expected %.6g", solution, molar, expected)
 			}
 		}
+	}
+	det := w*wxx - wx*wx
+	found.near(t, "line/slope/all", "L/(cm.mmol)", (w*wxy-wx*wy)/det/1e3, math.Sqrt(w/det)/1e3, 1e-6)
+	if slope, _ := found.value(t, "line/slope/all", "L/(cm.mmol)"); slope < 0.9 || slope > 1.1 {
+		t.Errorf("the labels give %.4g L/(mmol cm), expected near 1, where 110 is known", slope)
+	}
+	if !found.flagged("line/slope/all", "times as much about the fit as their uncertainties say") {
+		t.Error("the points lie nowhere near a line, for their u, and nobody says so")
 	}
 	if factor, _ := found.value(t, "label/factor/all", "1"); math.Abs(factor*sumKL/sumKK-1) > 1e-9 {
 		t.Errorf("the line says that labels are %.6g times too high, the closed form %.6g times", factor, sumKK/sumKL)
