@@ -20,6 +20,7 @@ type Break struct {
 	Lo, Hi   float64    // at, with 95 % confidence; NaN: the end is not within the points
 	U95      [4]float64 // of P: of draws about the fitted lines, 95 % come within 1.96·U95; more than √Cov, which takes the lines for straight
 	Evidence float64    // how much better than a line, in χ²
+	Edge     int        // −1, 1: the best place is the first or the last one that was tried, and the break may lie beyond it
 	Chance   float64    // probability of as much evidence on a straight line
 	Relative bool       // the evidence is taken relative to the scatter of the points
 	Settled  bool       // the fit with uncertain x came to rest
@@ -54,14 +55,34 @@ func FitBreak(p *Points, line *Fit, draws int, rnd *rand.Rand, stop func() error
 		return nil, err
 	}
 	gain := null.best(line.e).gain
+	b.Lo, b.Hi = b.P[0], b.P[0]
 	b.Evidence = gain
 	b.Relative = p.Vyy == nil || stats.ChiSquareUpper(b.Chi2, float64(n-4)) < 0.05
+	if b.Relative && line.Chi2 <= exactly*line.about() {
+		b.Chance = 1 // on a line within rounding, and what is left of it says nothing
+		return b, nil
+	}
 	if b.Chance, err = null.chance(gain, line.Chi2, b.Relative, draws, rnd, stop); err != nil {
 		return nil, err
+	}
+	if p.Vyy == nil && b.Chi2 <= exactly*line.about() {
+		return b, nil // on two lines within rounding: the break has no width
 	}
 	b.Bend = bends(line, gain)
 	err = b.interval(p.Vyy == nil, draws, rnd, stop)
 	return b, err
+}
+
+// exactly is the part of the sum of squares of y about their mean that is rounding.
+const exactly = 1e-20
+
+// about is the whitened sum of squares of y about the best constant.
+func (f *Fit) about() float64 {
+	g, ok := f.s.fit([][]float64{ones(len(f.y))}, f.y)
+	if !ok {
+		return 0
+	}
+	return g.chi2
 }
 
 // bends tells whether a parabola does as well: it has one parameter less.
@@ -136,6 +157,9 @@ func (b *Break) interval(relative bool, draws int, rnd *rand.Rand, stop func() e
 	}
 	h.bare(e)
 	b.Lo, b.Hi = h.within(e, gain-most)
+	if !b.Settled { // anew linearised, the break lies elsewhere
+		b.Lo, b.Hi = math.Min(b.Lo, b.P[0]), math.Max(b.Hi, b.P[0])
+	}
 	b.U95[0] = far / math.Sqrt(chi95)
 	if half := 0.5 * (b.Hi - b.Lo) / math.Sqrt(chi95); half > b.U95[0] {
 		b.U95[0] = half
@@ -224,6 +248,11 @@ func (p *Points) joined(from *Break) (*Break, error) {
 		b.y[i] = p.Y[i] - b.B[i]*(p.X[i]-b.X[i])
 	}
 	b.P = []float64{t, c.p[1], c.p[2], c.p[0]}
+	if t == h.at[0] {
+		b.Edge = -1
+	} else if t == h.at[len(h.at)-1] {
+		b.Edge = 1
+	}
 	b.derivatives()
 	return b, nil
 }

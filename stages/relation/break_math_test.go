@@ -185,18 +185,22 @@ func simulateBreaks(t *testing.T, sets, draws int, known bool, ux float64) {
 	if !known {
 		reach = 2.364624 // Student's t, 7 degrees of freedom, 97.5 % (Abramowitz and Stegun, table 26.10, from memory)
 	}
-	alarms, found, covers := 0, 0, 0
+	alarms, found, covers, settled := 0, 0, 0, 0
 	var covered [4]int
 	sum, sum2 := 0.0, 0.0
-	for range sets {
-		if fitBroken(t, series(truth[1]), draws, 5).Chance <= 0.05 {
+	for k := range sets {
+		seed := uint64(k)
+		if fitBroken(t, series(truth[1]), draws, seed).Chance <= 0.05 {
 			alarms++
 		}
-		b := fitBroken(t, series(truth[2]), draws, 5)
+		b := fitBroken(t, series(truth[2]), draws, seed)
 		if b.Chance > 0.05 {
 			continue
 		}
 		found++
+		if b.Settled {
+			settled++
+		}
 		if !(b.Lo > truth[0]) && !(b.Hi < truth[0]) {
 			covers++
 		}
@@ -218,6 +222,9 @@ func simulateBreaks(t *testing.T, sets, draws int, known bool, ux float64) {
 	if found < sets*9/10 {
 		t.Errorf("%d of %d breaks found", found, sets)
 	}
+	if settled < found*98/100 {
+		t.Errorf("%d of %d fits came to rest", settled, found)
+	}
 	least := 0.95 - 3*math.Sqrt(0.95*0.05/float64(found))
 	if c := float64(covers) / float64(found); c < least || c > 0.995 {
 		t.Errorf("%d of %d intervals hold the break", covers, found)
@@ -230,7 +237,7 @@ func simulateBreaks(t *testing.T, sets, draws int, known bool, ux float64) {
 	if m := sum / float64(found); math.Abs(m) > 3*math.Sqrt(sum2)/float64(found) {
 		t.Errorf("the place of the break is %g off on the mean", m)
 	}
-	t.Logf("%d sets: %d alarms, %d found, %d intervals hold, within u %v", sets, alarms, found, covers, covered)
+	t.Logf("%d sets: %d alarms, %d found, %d at rest, %d intervals hold, within u %v", sets, alarms, found, settled, covers, covered)
 }
 
 func TestBreakBySimulation(t *testing.T) {
@@ -238,6 +245,99 @@ func TestBreakBySimulation(t *testing.T) {
 	t.Run("u not known", func(t *testing.T) { simulateBreaks(t, 150, 99, false, 0) })
 	t.Run("x uncertain", func(t *testing.T) { simulateBreaks(t, 150, 99, true, 0.1) })
 }
+
+// Points exactly on a line, or on two, without any uncertainty: rounding is no evidence.
+func TestBreakWithinRounding(t *testing.T) {
+	straight, bent := &Points{}, &Points{}
+	for i := range 12 {
+		x := 0.1 * float64(i)
+		straight.X, straight.Y = append(straight.X, x), append(straight.Y, 0.3+0.7*x)
+		bent.X, bent.Y = append(bent.X, x), append(bent.Y, broken(x, 0.43, 2, 0.1, -0.9))
+	}
+	if b := fitBroken(t, straight, 200, 1); b.Chance != 1 {
+		t.Errorf("a line: chance %g", b.Chance)
+	}
+	b := fitBroken(t, bent, 200, 1)
+	if b.Chance > 1./201+1e-12 || math.Abs(b.P[0]-0.43) > 1e-9 || b.Lo != b.P[0] || b.Hi != b.P[0] {
+		t.Errorf("two lines: chance %g, at %g, %g to %g", b.Chance, b.P[0], b.Lo, b.Hi)
+	}
+}
+
+// A break before the second point cannot be told from a first point that is off.
+func TestBreakAtTheEdge(t *testing.T) {
+	x := []float64{0, 1, 2, 3, 4, 5, 6, 7}
+	y := []float64{5, 1, 2, 3, 4, 5, 6, 7}
+	u := slices.Repeat([]float64{0.05}, len(x))
+	b := fitBroken(t, uncorrelated(x, y, nil, u), 200, 1)
+	if b.Edge != -1 || b.P[0] != 1 || !math.IsNaN(b.Lo) || b.Chance > 0.05 {
+		t.Errorf("edge %d, at %g, from %g, chance %g", b.Edge, b.P[0], b.Lo, b.Chance)
+	}
+	slices.Reverse(y)
+	if b = fitBroken(t, uncorrelated(x, y, nil, u), 200, 1); b.Edge != 1 || b.P[0] != 6 || !math.IsNaN(b.Hi) {
+		t.Errorf("edge %d, at %g, to %g", b.Edge, b.P[0], b.Hi)
+	}
+}
+
+// Whatever the points: an error that is known, or a fit whose numbers are numbers and in order.
+func TestBreakOfAnyPoints(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(2, 9).Draw(t, "n")
+		p := &Points{X: make([]float64, n), Y: make([]float64, n)}
+		coarse := rapid.IntRange(0, 8)
+		for i := range n {
+			p.X[i], p.Y[i] = float64(coarse.Draw(t, "x")), float64(coarse.Draw(t, "y"))
+		}
+		if rapid.Bool().Draw(t, "known") {
+			u := rapid.SampledFrom([]float64{0, 1e-6, 0.1, 3})
+			p.Vyy = make([]float64, n*n)
+			if rapid.Bool().Draw(t, "uncertain x") {
+				p.Vxx, p.Vxy = make([]float64, n*n), make([]float64, n*n)
+			}
+			share := u.Draw(t, "shared")
+			for i := range n {
+				uy := u.Draw(t, "u(y)")
+				for k := range n {
+					p.Vyy[i*n+k] = share * share
+				}
+				p.Vyy[i*n+i] += uy * uy
+				if p.Vxx != nil {
+					ux := u.Draw(t, "u(x)")
+					p.Vxx[i*n+i] = ux * ux
+				}
+			}
+		}
+		line, err := FitStraight(p)
+		known := []error{ErrFewPoints, ErrNoSpread, ErrSingularCovariance, ErrFewPlaces}
+		if err != nil {
+			if !slices.ContainsFunc(known, func(k error) bool { return errors.Is(err, k) }) {
+				t.Fatal(err)
+			}
+			return
+		}
+		for k, v := range line.P {
+			if !finite(v) || !(line.Cov[k*3] >= 0) {
+				t.Fatalf("line %v, covariance %v", line.P, line.Cov)
+			}
+		}
+		b, err := FitBreak(p, line, 100, rand.New(rand.NewPCG(1, 2)), onward)
+		if err != nil {
+			if !slices.ContainsFunc(known, func(k error) bool { return errors.Is(err, k) }) {
+				t.Fatal(err)
+			}
+			return
+		}
+		for k, v := range b.P {
+			if !finite(v) || b.D != nil && !(b.Cov[k*5] >= 0) || math.IsNaN(b.U95[k]) {
+				t.Fatalf("break %v, covariance %v, u %v", b.P, b.Cov, b.U95)
+			}
+		}
+		if !(b.Chance > 0 && b.Chance <= 1) || b.Lo > b.P[0]+1e-9 || b.Hi < b.P[0]-1e-9 {
+			t.Fatalf("chance %g, at %g, %g to %g", b.Chance, b.P[0], b.Lo, b.Hi)
+		}
+	})
+}
+
+func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
 func TestBreakErrors(t *testing.T) {
 	four := &Points{X: []float64{1, 2, 3, 4}, Y: []float64{1, 2, 3, 5}}

@@ -10,7 +10,7 @@ import (
 // FitKind fits a line, or two lines that meet, through the numbers of several samples.
 var FitKind = pipeline.Kind{
 	Name:     "relation.fit",
-	Revision: 1,
+	Revision: 2,
 	Doc:      "Fits a line, or two lines that meet at a break, through one number over another, both with their uncertainties and what they share.",
 	Formula: "line: least χ² = rᵀS⁻¹r, r = y − intercept − slope·x, S = Vyy − b(Vxy + Vyx) + b²Vxx, b = slope; breakpoint: y = level + before·(x − at) below at, level + after·(x − at) above, " +
 		"S with each side's slope; u from (AᵀS⁻¹A)⁻¹ at the adjusted points, of a break not less than draws about the fit show; p: line: χ² of a constant less χ² of the line; breakpoint: as much gain over a line in draws about the line",
@@ -24,9 +24,12 @@ var FitKind = pipeline.Kind{
 		Name: "point", Lead: true, Gather: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "the samples' numbers, each a point",
 	}},
 	Outputs: []pipeline.Output{
-		{Name: "fit", Doc: "the line, or the two lines", Per: pipeline.PerGroup, Form: pipeline.Values, Shape: fitShape},
-		{Name: "band", Doc: "the model along x, with where it lies at 95 %", Per: pipeline.PerGroup, Form: pipeline.Curve, Shape: bandShape},
-		{Name: "residuals", Doc: "the points", Per: pipeline.PerGroup, Form: pipeline.TableForm, Shape: residualShape},
+		{Name: "fit", Doc: "the line, or the two lines", Per: pipeline.PerGroup, Form: pipeline.Values,
+			Columns: fitColumns("*", "*", "*"), Shape: shaped(fitColumns)},
+		{Name: "band", Doc: "the model along x, with where it lies at 95 %", Per: pipeline.PerGroup, Form: pipeline.Curve,
+			Columns: bandColumns("*", "*", "*"), Shape: shaped(bandColumns)},
+		{Name: "residuals", Doc: "the points", Per: pipeline.PerGroup, Form: pipeline.TableForm,
+			Columns: residualColumns("*", "*", "*"), Shape: shaped(residualColumns)},
 	},
 	Figures: []pipeline.Figure{{
 		Name: "fit", Title: "Points and fit",
@@ -95,35 +98,38 @@ func unitQuotient(a, b string) string {
 	return x.Div(y).Code()
 }
 
-func fitShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
-	x, y, slope := fitUnits(c)
+// shaped gives columns their units once they are known.
+func shaped(columns func(x, y, slope string) []pipeline.Column) func(pipeline.ShapeCall) ([]pipeline.Column, error) {
+	return func(c pipeline.ShapeCall) ([]pipeline.Column, error) { return columns(fitUnits(c)), nil }
+}
+
+func fitColumns(x, y, slope string) []pipeline.Column {
 	return []pipeline.Column{
 		{Name: "slope", Unit: slope, U: true, Optional: true, Doc: "slope of the line; none where a break is claimed"},
 		{Name: "intercept", Unit: y, U: true, Optional: true, Doc: "y of the line at x = 0"},
-		{Name: "at", Unit: x, U: true, Optional: true, Doc: "place of the break, none where none is claimed; at_lo and at_hi hold it with 95 %, none where the points do not bound it"},
+		{Name: "at", Unit: x, U: true, Optional: true, Doc: "place of the break, none where none is claimed, with at_lo and at_hi, which hold it with 95 % (none where the points do not bound it); " +
+			"a limit where it may lie before the second or behind the last but one x"},
 		{Name: "before", Unit: slope, U: true, Optional: true, Doc: "slope below the break"},
 		{Name: "after", Unit: slope, U: true, Optional: true, Doc: "slope above the break"},
 		{Name: "level", Unit: y, U: true, Optional: true, Doc: "y at the break"},
-		{Name: "p", Unit: "1", Optional: true, Doc: "probability of as much evidence by chance, if there were no slope (line) or no break (breakpoint)"},
+		{Name: "p", Unit: "1", Optional: true, Doc: "probability of as much evidence by chance, if there were no slope (line) or no break (breakpoint: at least 1/(draws + 1))"},
 		{Name: "points", Unit: "1", Doc: "points in the fit"},
 		{Name: "chi2_nu", Unit: "1", Optional: true, Doc: "χ²/ν of the points about the fit"},
 		{Name: "chi2_p", Unit: "1", Optional: true, Doc: "probability of a greater χ², if the uncertainties and the model are right"},
 		{Name: "birge", Unit: "1", Optional: true, Doc: "√(χ²/ν): above 1 where the points scatter more than their uncertainties say"},
-	}, nil
+	}
 }
 
-func bandShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
-	x, y, _ := fitUnits(c)
+func bandColumns(x, y, _ string) []pipeline.Column {
 	return []pipeline.Column{
 		{Name: "x", Unit: x, Doc: "along the line"},
 		{Name: "model", Unit: y, U: true, Doc: "y of the fit"},
 		{Name: "lower", Unit: y, Optional: true, Doc: "lower end of where it lies with 95 %, at each x by itself"},
 		{Name: "upper", Unit: y, Optional: true, Doc: "upper end"},
-	}, nil
+	}
 }
 
-func residualShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
-	x, y, _ := fitUnits(c)
+func residualColumns(x, y, _ string) []pipeline.Column {
 	return []pipeline.Column{
 		{Name: "item", Text: true, Doc: "name of the point"},
 		{Name: "x", Unit: x, U: true, Optional: true, Doc: "as given"},
@@ -131,7 +137,7 @@ func residualShape(c pipeline.ShapeCall) ([]pipeline.Column, error) {
 		{Name: "residual", Unit: "1", Optional: true, Doc: "(y − fit)/u, with u of both coordinates; where it is not known, the points' scatter"},
 		{Name: "used", Unit: "1", Doc: "1: in the fit"},
 		{Name: "remark", Text: true, Doc: "why not"},
-	}, nil
+	}
 }
 
 func runFit(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {

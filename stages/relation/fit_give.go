@@ -70,9 +70,13 @@ func (r *fitRun) giveFit(f *Fit, cov []float64) {
 		names = []string{"at", "before", "after", "level"}
 	}
 	m := len(names)
+	gone := map[string]bool{} // what is not known of a break at an edge
+	if r.claimed {
+		gone = map[string]bool{"before": r.brk.Edge < 0, "after": r.brk.Edge > 0, "level": r.brk.Edge != 0}
+	}
 	for _, c := range []struct{ name, unit string }{{"slope", slope}, {"intercept", r.unitY}, {"at", r.unitX}, {"before", slope}, {"after", slope}, {"level", r.unitY}} {
 		k := slices.Index(names, c.name)
-		if k < 0 {
+		if k < 0 || gone[c.name] {
 			t.AddFloatValid(c.name, c.unit, []float64{0}, []bool{false})
 			continue
 		}
@@ -83,6 +87,9 @@ func (r *fitRun) giveFit(f *Fit, cov []float64) {
 				value float64
 			}{{"at_lo", r.brk.Lo}, {"at_hi", r.brk.Hi}} {
 				pipeline.AddWithNaN(t, end.name, c.unit, []float64{end.value})
+			}
+			if r.brk.Edge != 0 {
+				t.AddText("at_bound", []string{map[bool]string{true: "upper", false: "lower"}[r.brk.Edge < 0]})
 			}
 		}
 	}
@@ -97,6 +104,9 @@ func (r *fitRun) giveFit(f *Fit, cov []float64) {
 	joint := r.joint
 	wide := r.widest(cov)
 	for k, name := range names {
+		if gone[name] {
+			continue
+		}
 		jac[name] = r.gradient(f.D[k], f.B)
 		own, parts := r.ownAndParts(jac[name])
 		whole := wide[k] * math.Sqrt(cov[k*m+k])
@@ -118,7 +128,7 @@ func (r *fitRun) giveFit(f *Fit, cov []float64) {
 		joint = &plain
 		for a := range m {
 			for b := range a {
-				if c := cov[a*m+b]; c != 0 && !math.IsNaN(c) {
+				if c := cov[a*m+b]; c != 0 && !math.IsNaN(c) && !gone[names[a]] && !gone[names[b]] {
 					t.AddFloat("cov_"+names[b]+"_"+names[a], pipeline.UnitProduct(t.Col(names[a]).Unit, t.Col(names[b]).Unit), []float64{c})
 				}
 			}

@@ -67,7 +67,7 @@ func (r *fitRun) slopeTest() {
 		if r.tested = ok; !ok {
 			return
 		}
-		r.p = stats.ChiSquareUpper(more, 1)
+		r.p = 2 * stats.NormalUpper(math.Sqrt(more)) // of χ², one degree of freedom
 		if nu > 0 && stats.ChiSquareUpper(f.Chi2, nu) < unsupported {
 			r.p = 2 * stats.StudentUpper(math.Sqrt(more*nu/f.Chi2), nu)
 		}
@@ -114,6 +114,10 @@ func (r *fitRun) broken(ctx context.Context) error {
 		r.flag(pipeline.Flagged, "a parabola, which has no break, describes the points as well: they may bend smoothly")
 	}
 	switch lo, hi := math.IsNaN(b.Lo), math.IsNaN(b.Hi); {
+	case b.Edge < 0:
+		r.flag(pipeline.Bound, "the break lies best at the second x, the first place that was tried, and may lie before it: `at` is a limit, and the slope before it is not known")
+	case b.Edge > 0:
+		r.flag(pipeline.Bound, "the break lies best at the last but one x, the last place that was tried, and may lie behind it: `at` is a limit, and the slope behind it is not known")
 	case lo && hi:
 		r.flag(pipeline.Flagged, "the points do not bound the place of the break on either side")
 	case lo || hi:

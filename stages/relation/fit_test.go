@@ -378,6 +378,55 @@ func TestFitBreakpoint(t *testing.T) {
 	}
 }
 
+// A break that may lie before the second point is a limit.
+func TestFitBreakAtTheEdge(t *testing.T) {
+	points := []point{{"0", number(5, 0.05)}}
+	for i := 1; i < 8; i++ {
+		points = append(points, point{fmt.Sprint(i), number(float64(i), 0.05)})
+	}
+	it, out := fitted(t, points, "x: place, y: tau, model: breakpoint")
+	fit := out["fit"]
+	if fit == nil {
+		t.Fatal(it.Message)
+	}
+	if at(t, fit, "at", 0) != 1 || fit.Col("at_bound").Texts[0] != "upper" || !math.IsNaN(at(t, fit, "before", 0)) || !says(it, "may lie before it") {
+		t.Errorf("at %g, before %g, said %v", at(t, fit, "at", 0), at(t, fit, "before", 0), it.Flags)
+	}
+	close1(t, "after", at(t, fit, "after", 0), 1, 1e-12)
+}
+
+// A sheet's uncertain cells and what samples share reach the break as parts: moved by its u, an offset of all y moves the level alone.
+func TestFitPartsOfABreak(t *testing.T) {
+	var points []point
+	for i := range 10 {
+		x := 0.1 * float64(i)
+		points = append(points, point{fmt.Sprint(x), number(broken(x, 0.44, 2, 0.3, -1.1), 0.02)})
+	}
+	it, out := fitted(t, points, "x: place, y: tau + offset, model: breakpoint")
+	fit := out["fit"]
+	if fit == nil {
+		t.Fatal(it.Message)
+	}
+	close1(t, "part of the level", at(t, fit, "level@constants.offset", 0), 0.2, 1e-9)
+	for _, name := range []string{"at", "before", "after"} {
+		if c := fit.Col(name + "@constants.offset"); c != nil && math.Abs(c.Floats[0]) > 1e-9 {
+			t.Errorf("the offset moves %s by %g", name, c.Floats[0])
+		}
+		if u := at(t, fit, "u_"+name, 0); !(u > 0) {
+			t.Errorf("u of %s is %g", name, u)
+		}
+	}
+	// a factor of y moves slopes and level with it, and the break not at all
+	_, out = fitted(t, points, "x: place, y: tau * scale, model: breakpoint")
+	fit = out["fit"]
+	for name, want := range map[string]float64{"before": 0.3 * 0.04, "after": -1.1 * 0.04, "level": 2 * 0.04} {
+		close1(t, "part of "+name, at(t, fit, name+"@constants.scale", 0), want, 1e-6)
+	}
+	if c := fit.Col("at@constants.scale"); c != nil && math.Abs(c.Floats[0]) > 1e-6 {
+		t.Errorf("the factor moves the break by %g", c.Floats[0])
+	}
+}
+
 func TestFitDeclaration(t *testing.T) {
 	if err := pipeline.CheckKinds([]*pipeline.Kind{&FitKind, &MeanKind, &JoinKind}); err != nil {
 		t.Fatal(err)
