@@ -40,8 +40,12 @@ type Outcome struct {
 	// Load reads an item's table. It may be called from several goroutines.
 	Load func(ItemOutcome) (*table.Table, error)
 
-	values []Value // once read
-	fill   func()
+	Shown *Shown // what the study asks of the report; nil where an outcome was not made by a run
+
+	values   []Value // once read
+	fill     func()
+	project  *Project
+	fieldsOf func(ItemOutcome) *Fields // nil for what is no item of the run
 }
 
 // Complete fills in Stages, Derived and Raw, which a run that found nothing new leaves out until they are asked for.

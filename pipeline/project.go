@@ -44,6 +44,7 @@ type Project struct {
 	uncertain []bool          // by field number: a column of the sheet with an uncertainty in some row
 	bearing   map[source]bool // outputs whose items are sources
 	remarks   []string        // notes on the sheet
+	shown     *Shown          // what the report is asked for
 }
 
 // FileSettings is what the settings of a kind that reads files also are.
@@ -156,6 +157,7 @@ func (l *loader) load() {
 	l.connect()
 	if l.sortStages() {
 		l.bind()
+		l.bindShown()
 	}
 	if len(l.faults) == 0 {
 		l.findSources()

@@ -252,6 +252,13 @@ func (r *runner) outcome() *Outcome {
 		}
 		return r.load(it, false, false)
 	}
+	o.Shown, o.project = r.p.shown, r.p
+	o.fieldsOf = func(x ItemOutcome) *Fields {
+		if it := live[x.Stage+"\x00"+x.Output+"\x00"+x.Name]; it != nil {
+			return &it.fields
+		}
+		return nil
+	}
 	o.fill = func() { live = r.complete(o) }
 	return o
 }
