@@ -19,6 +19,7 @@ type gathered struct {
 	// byKey finds partners by the values of the pairing fields
 	byKey map[string][]*item
 	nulls int // items whose pairing fields are not all known
+	found int // partners of all lead items so far
 }
 
 // take collects the items that a reference names. Rows that its condition cannot judge, because a field is empty, are remarked on.
@@ -95,7 +96,30 @@ func (r *runner) formGroups(s *stage) []*group {
 		g.index = i
 		r.pairGroup(g, ports, trusts)
 	}
+	r.remarkNobody(s, ports, groups)
 	return groups
+}
+
+// remarkNobody remarks on references of gathering ports that find nobody, which only leave a hole: a wrong `match` must not go unseen.
+func (r *runner) remarkNobody(s *stage, ports [][]*gathered, groups []*group) {
+	paired := slices.ContainsFunc(groups, func(g *group) bool { return g.state != Blocked })
+	for i, b := range s.ports {
+		for _, c := range ports[i] {
+			if !b.decl.Gather || c.found > 0 {
+				continue
+			}
+			var stages []string
+			for _, src := range c.ref.sources {
+				stages = append(stages, src.stage.name)
+			}
+			switch {
+			case len(c.items) > 0 && paired:
+				r.remark("stage %s, port %s: none of %d items of stage %s goes with any of its lead items; see how they are paired", s.name, b.decl.Name, len(c.items), joinOr(stages))
+			case len(c.items) == 0 && c.ref.where == nil: // what a condition takes away has been remarked on
+				r.remark("stage %s, port %s: stage %s has no items", s.name, b.decl.Name, joinOr(stages))
+			}
+		}
+	}
 }
 
 // groupLeads puts lead items together by the stage's `by`, groups and the items in them in an order that no path decides.
@@ -119,7 +143,7 @@ func (r *runner) groupLeads(s *stage, leads []*item) []*group {
 			key, missing := it.fields.keyOf(t, s.by.fields)
 			if missing != "" {
 				g := &group{stage: s, name: it.name, leads: []*item{it}, fields: it.fields, state: Blocked,
-					message: fmt.Sprintf("%s has no value in field `%s`, by which stage %s takes items together%s", it.who(), missing, s.name, r.lookAt(it))}
+					message: fmt.Sprintf("%s has no value in field `%s`, by which stage %s takes items together%s", it.who(), missing, s.name, r.lookAtField(missing, it))}
 				if !it.state.Good() {
 					g.message = because(it) // the file that failed could not say
 				}
@@ -157,18 +181,6 @@ func (r *runner) groupLeads(s *stage, leads []*item) []*group {
 		}
 	}
 	return groups
-}
-
-// lookAt names the raw files of an item, for messages.
-func (r *runner) lookAt(it *item) string {
-	if it.stage.sheet {
-		return ": look at its row in " + r.p.Sheet.File
-	}
-	files := it.files()
-	if len(files) == 0 {
-		return ""
-	}
-	return ": look at " + shortList(files, 3)
 }
 
 // naturalCompare orders names so that numbers within them count as numbers: s2 before s10.
@@ -247,6 +259,7 @@ func (r *runner) pairGroup(g *group, ports [][]*gathered, trusts []*gathered) {
 			for _, c := range ports[i] {
 				found, none := r.partners(b, c, it)
 				why = cmp.Or(why, none)
+				c.found += len(found)
 				for _, p := range found {
 					if p.state.Good() {
 						g.partners[i][j] = append(g.partners[i][j], p)
@@ -331,7 +344,7 @@ func (r *runner) partners(b *boundPort, c *gathered, it *item) (found []*item, n
 }
 
 func (r *runner) noValue(b *boundPort, field string, it *item) string {
-	return fmt.Sprintf("%s has no value in field `%s`, by which its partner at port `%s` is found%s", it.who(), field, b.decl.Name, r.lookAt(it))
+	return fmt.Sprintf("%s has no value in field `%s`, by which its partner at port `%s` is found%s", it.who(), field, b.decl.Name, r.lookAtField(field, it))
 }
 
 // pairKey joins the values by which a lead item finds its partners, in the units of the partners' fields: those are what keys are made of.

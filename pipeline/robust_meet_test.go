@@ -235,7 +235,7 @@ C4,cal,2031-03-03,b
 				}
 			}
 			r := meeting(t, []*pipeline.Kind{dated(), meet(nil)}, s, files, head+c.ref+"}}}\n")
-			c.want["sample=L3"] = "…L3…no value in field `taken`…L3.csv"
+			c.want["sample=L3"] = "…L3…no value in field `taken`…look at column taken at samples.csv:4:12"
 			says(t, found(t, r, "mets", "with"), c.want)
 		})
 	}
@@ -466,7 +466,7 @@ F,short,20,2031-03-01
   lists: {kind: t.list, from: {curve: curves}, by: [chain, salt]}
 `)
 	says(t, found(t, r, "lists", "mean"), map[string]string{"chain=long,salt=10": "2", "chain=long,salt=20": "5", "chain=short,salt=10": "7",
-		"chain=short,salt=20": "…curves sample=F failed…torn", "sample=E": "…E…no value in field `chain`…raw/E.csv", "sample=F": "…torn"})
+		"chain=short,salt=20": "…curves sample=F failed…torn", "sample=E": "…E…no value in field `chain`…look at column chain at samples.csv:6:3", "sample=F": "…torn"})
 	says(t, found(t, r, "lists", "off"), map[string]string{"sample=A": "-1", "sample=B": "1", "sample=C": "0", "sample=D": "0",
 		"sample=F": "…torn", "sample=E": "…no value in field `chain`", "chain=short,salt=20": "…torn"})
 	// what a group agrees on stays with it, and the first of dates
@@ -574,7 +574,7 @@ W,std,5,x
 	})
 	t.Run("of a file", func(t *testing.T) {
 		r := meeting(t, kinds, sheet, files, graph(", gain: gain", ""))
-		want := map[string]string{"sample=B": "…sample=B…`gain` (gain)…empty…raw/B.csv", "sample=C": "…sample=C…`gain` comes out as 0…raw/C.csv", "sample=D": "…sample=D…-1"}
+		want := map[string]string{"sample=B": "…sample=B…`gain` (gain)…empty…look at column gain at samples.csv:3:11", "sample=C": "…sample=C…`gain` comes out as 0…look at column gain at samples.csv:4:11", "sample=D": "…sample=D…-1"}
 		says(t, found(t, r, "curves", ""), want)
 		if d := cmp.Diff([]string{"curves sample=B", "curves sample=C", "curves sample=D", "mets sample=B", "mets sample=C", "mets sample=D"}, r.blocked); d != "" {
 			t.Error(d)

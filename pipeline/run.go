@@ -109,6 +109,11 @@ func Run(ctx context.Context, p *Project, opt Options) (*Outcome, error) {
 	if opt.Jobs <= 0 {
 		opt.Jobs = runtime.NumCPU()
 	}
+	if opt.Label != "" {
+		if err := CheckLabel(opt.Label); err != nil {
+			return nil, err
+		}
+	}
 	disk := opt.Disk
 	if disk == nil {
 		disk = store.OS{}
@@ -354,7 +359,7 @@ func (r *runner) fileRecipe(g *group, p *stagePlan, sum *[32]byte) bool {
 	file := &item{stage: g.stage, name: g.name, fields: g.fields, group: g, lead: -1}
 	for _, f := range p.fields {
 		n, line, err := r.number(f, &g.fields, p.reaches[f.Path])
-		if r.nullOrBad(g, f, file, n, err) {
+		if r.badSetting(g, f, file, n, err) {
 			return false
 		}
 		g.numbers[f.Path] = []Evaluated{n}

@@ -1,7 +1,9 @@
 package pipeline
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -177,8 +179,12 @@ func (l *loader) checkPorts(s *stage) {
 					continue
 				}
 				at := r.decl.Stages[min(i, len(r.decl.Stages)-1)]
-				if why := misfit(b.decl, a); why != "" {
-					l.fail(at.Pos, fmt.Sprintf("stage %s, which gives %s", src.stage.name, a.describe()), fmt.Sprintf("%s for port `%s` of %s", portWord(b.decl), b.decl.Name, s.kind.Name), why)
+				if m, why := misfitMember(b.decl, src); why != "" {
+					found := fmt.Sprintf("stage %s, which gives %s", src.stage.name, a.describe())
+					if m != src {
+						found = fmt.Sprintf("stage %s, whose `items` name stage %s, which gives %s", src.stage.name, m.stage.name, m.stage.shapes[m.output].describe())
+					}
+					l.fail(at.Pos, found, fmt.Sprintf("%s for port `%s` of %s", portWord(b.decl), b.decl.Name, s.kind.Name), why)
 					s.broken = true
 					continue
 				}
@@ -191,6 +197,25 @@ func (l *loader) checkPorts(s *stage) {
 			}
 		}
 	}
+}
+
+// misfitMember says why what a source gives does not suit a port; of a stage that takes others together, what any of them gives, and which.
+func misfitMember(p *Port, src source) (source, string) {
+	if why := misfit(p, src.stage.shapes[src.output]); why != "" {
+		return src, why
+	}
+	members := slices.SortedFunc(maps.Keys(src.stage.together), func(a, b source) int {
+		return cmp.Or(cmp.Compare(a.stage.rank, b.stage.rank), cmp.Compare(a.output, b.output))
+	})
+	for _, m := range members {
+		if src.stage.together[m] != src.output || m.stage.broken {
+			continue
+		}
+		if at, why := misfitMember(p, m); why != "" {
+			return at, why
+		}
+	}
+	return src, ""
 }
 
 func (l *loader) arrivingByPort(s *stage) map[string][]Arriving {
