@@ -17,14 +17,15 @@ var ErrFewPlaces = errors.New("fewer than four different x")
 // behind it, and y there.
 type Break struct {
 	Fit
-	Lo, Hi   float64    // at, with 95 % confidence; NaN: the end is not within the points
-	U95      [4]float64 // of P: of draws about the fitted lines, 95 % come within 1.96·U95; more than √Cov, which takes the lines for straight
-	Evidence float64    // how much better than a line, in χ²
-	Edge     int        // −1, 1: the best place is the first or the last one that was tried, and the break may lie beyond it
-	Chance   float64    // probability of as much evidence on a straight line
-	Relative bool       // the evidence is taken relative to the scatter of the points
-	Settled  bool       // the fit with uncertain x came to rest
-	Bend     bool       // a parabola, which has no break, describes the points as well (by Schwarz's criterion)
+	Lo, Hi     float64    // at, with 95 % confidence; NaN: the end is not within the points
+	Along, Far []float64  // along x: 95 % of the two lines drawn about the fitted ones come within this of them; nil: the points lie on them within rounding
+	U95        [4]float64 // of P: of draws about the fitted lines, 95 % come within 1.96·U95; more than √Cov, which takes the lines for straight
+	Evidence   float64    // how much better than a line, in χ²
+	Edge       int        // −1, 1: the best place is the first or the last one that was tried, and the break may lie beyond it
+	Chance     float64    // probability of as much evidence on a straight line
+	Relative   bool       // the evidence is taken relative to the scatter of the points
+	Settled    bool       // the fit with uncertain x came to rest
+	Bend       bool       // a parabola, which has no break, describes the points as well (by Schwarz's criterion)
 }
 
 // FitBreak fits two lines that meet, and tests them against the straight line that FitStraight gave. The place of the break is tried everywhere between
@@ -56,6 +57,7 @@ func FitBreak(p *Points, line *Fit, draws int, rnd *rand.Rand, stop func() error
 	}
 	gain := null.best(line.e).gain
 	b.Lo, b.Hi = b.P[0], b.P[0]
+	b.Along = bandPlaces(p.X, b.P[0])
 	b.Evidence = gain
 	b.Relative = p.Vyy == nil || stats.ChiSquareUpper(b.Chi2, float64(n-4)) < 0.05
 	if b.Relative && line.Chi2 <= exactly*line.about() {
@@ -124,9 +126,13 @@ func (b *Break) interval(relative bool, draws int, rnd *rand.Rand, stop func() e
 	}
 	m := h.best(e)
 	gain := m.gain
-	r, err := h.redraw(e, m, relative, draws, rnd, least, stop)
+	r, err := h.redraw(e, m, b.Along, relative, draws, rnd, least, stop)
 	if err != nil {
 		return err
+	}
+	b.Far = r.band
+	for i := range b.Far {
+		b.Far[i] *= sd
 	}
 	for k := range b.U95 {
 		b.U95[k] = r.far[k] / math.Sqrt(chi95)
@@ -150,7 +156,7 @@ func (b *Break) interval(relative bool, draws int, rnd *rand.Rand, stop func() e
 	}
 	for k := range elsewhere {
 		t := lo + (hi-lo)*float64(k)/(elsewhere-1)
-		if r, err = h.redraw(e, h.placeAt(e, t), relative, draws, rnd, least, stop); err != nil {
+		if r, err = h.redraw(e, h.placeAt(e, t), nil, relative, draws, rnd, least, stop); err != nil {
 			return err
 		}
 		most, far = max(most, r.most), max(far, r.far[0])

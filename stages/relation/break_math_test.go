@@ -186,7 +186,7 @@ func simulateBreaks(t *testing.T, sets, draws int, known bool, ux float64) {
 		reach = 2.364624 // Student's t, 7 degrees of freedom, 97.5 % (Abramowitz and Stegun, table 26.10, from memory)
 	}
 	alarms, found, covers, settled := 0, 0, 0, 0
-	var covered [4]int
+	var covered, banded [4]int
 	sum, sum2 := 0.0, 0.0
 	for k := range sets {
 		seed := uint64(k)
@@ -213,6 +213,13 @@ func simulateBreaks(t *testing.T, sets, draws int, known bool, ux float64) {
 				covered[k]++
 			}
 		}
+		for k := range banded {
+			i := (k + 1) * len(b.Along) / 5
+			at := b.Along[i]
+			if math.Abs(broken(at, b.P[0], b.P[3], b.P[1], b.P[2])-broken(at, truth[0], truth[3], truth[1], truth[2])) <= reach/math.Sqrt(chi95)*b.Far[i] {
+				banded[k]++
+			}
+		}
 		d := b.P[0] - truth[0]
 		sum, sum2 = sum+d, sum2+d*d
 	}
@@ -234,10 +241,15 @@ func simulateBreaks(t *testing.T, sets, draws int, known bool, ux float64) {
 			t.Errorf("parameter %d: %d of %d within %.3f u", k, c, found, reach)
 		}
 	}
+	for k, c := range banded {
+		if float64(c)/float64(found) < least {
+			t.Errorf("the band holds the lines %d of %d times at place %d", c, found, k)
+		}
+	}
 	if m := sum / float64(found); math.Abs(m) > 3*math.Sqrt(sum2)/float64(found) {
 		t.Errorf("the place of the break is %g off on the mean", m)
 	}
-	t.Logf("%d sets: %d alarms, %d found, %d at rest, %d intervals hold, within u %v", sets, alarms, found, settled, covers, covered)
+	t.Logf("%d sets: %d alarms, %d found, %d at rest, %d intervals hold, within u %v, within the band %v", sets, alarms, found, settled, covers, covered, banded)
 }
 
 func TestBreakBySimulation(t *testing.T) {

@@ -74,7 +74,10 @@ func (r *fitRun) giveFit(f *Fit, cov []float64) {
 	if r.claimed {
 		gone = map[string]bool{"before": r.brk.Edge < 0, "after": r.brk.Edge > 0, "level": r.brk.Edge != 0}
 	}
-	for _, c := range []struct{ name, unit string }{{"slope", slope}, {"intercept", r.unitY}, {"at", r.unitX}, {"before", slope}, {"after", slope}, {"level", r.unitY}} {
+	for i, c := range []struct{ name, unit string }{{"slope", slope}, {"intercept", r.unitY}, {"at", r.unitX}, {"before", slope}, {"after", slope}, {"level", r.unitY}} {
+		if i > 1 && r.s.Model == "line" {
+			break // no break was looked for
+		}
 		k := slices.Index(names, c.name)
 		if k < 0 || gone[c.name] {
 			t.AddFloatValid(c.name, c.unit, []float64{0}, []bool{false})
@@ -140,17 +143,22 @@ func (r *fitRun) giveFit(f *Fit, cov []float64) {
 // bandSteps is the number of steps along a band.
 const bandSteps = 100
 
-// giveBand gives the model along the points' span, with its own uncertainty, its parts, and both together.
-func (r *fitRun) giveBand(f *Fit, cov []float64) {
-	lo, hi := slices.Min(r.pts.X), slices.Max(r.pts.X)
-	var x []float64
+// bandPlaces are the x of a band: even steps over the points' span, and further places.
+func bandPlaces(points []float64, more ...float64) []float64 {
+	lo, hi := slices.Min(points), slices.Max(points)
+	x := slices.Clone(more)
 	for k := range bandSteps + 1 {
 		x = append(x, lo+(hi-lo)*float64(k)/bandSteps)
 	}
+	slices.Sort(x)
+	return slices.Compact(x)
+}
+
+// giveBand gives the model along the points' span, with its own uncertainty, its parts, and both together.
+func (r *fitRun) giveBand(f *Fit, cov []float64) {
+	x := bandPlaces(r.pts.X)
 	if r.claimed {
-		x = append(x, f.P[0])
-		slices.Sort(x)
-		x = slices.Compact(x)
+		x = r.brk.Along
 	}
 	wide := slices.Max(r.widest(cov))
 	reach := r.coverage()
@@ -170,11 +178,20 @@ func (r *fitRun) giveBand(f *Fit, cov []float64) {
 		}
 		own[i], parts[i] = r.ownAndParts(r.gradient(d, f.B))
 		whole := wide * math.Sqrt(variance)
-		if r.weights == byScatter {
+		drawn := r.claimed && r.brk.Far != nil && r.weights != equally
+		if drawn {
+			whole = r.brk.Far[i] / math.Sqrt(chi95) // the derivatives jump at the break
+		}
+		shared := dot(parts[i], parts[i])
+		switch {
+		case r.weights == byScatter:
 			own[i] = whole
-			whole = math.Sqrt(whole*whole + dot(parts[i], parts[i]))
-		} else {
-			own[i] = math.Sqrt(max(own[i]*own[i], whole*whole-dot(parts[i], parts[i])))
+			whole = math.Sqrt(whole*whole + shared)
+		case drawn:
+			whole = max(whole, math.Sqrt(shared))
+			own[i] = math.Sqrt(whole*whole - shared)
+		default:
+			own[i] = math.Sqrt(max(own[i]*own[i], whole*whole-shared))
 		}
 		lower[i], upper[i] = model[i]-reach*whole, model[i]+reach*whole
 	}

@@ -368,6 +368,14 @@ func TestFitBreakpoint(t *testing.T) {
 		t.Errorf("p %g, slope %g", p, at(t, fit, "slope", 0))
 	}
 
+	band := out["band"]
+	for i := 1; i < band.Len(); i++ { // no jump at the break
+		width := func(i int) float64 { return at(t, band, "upper", i) - at(t, band, "lower", i) }
+		if r := width(i) / width(i-1); r < 0.8 || r > 1.25 {
+			t.Errorf("at x = %g the band is %.2f times as wide as a step before", at(t, band, "x", i), r)
+		}
+	}
+
 	it, out = fitted(t, series(0.2), "x: place, y: tau, model: breakpoint")
 	fit = out["fit"]
 	if !math.IsNaN(at(t, fit, "at", 0)) || !(at(t, fit, "p", 0) > 0.05) || !says(it, "no break") {

@@ -263,12 +263,13 @@ func (h *hinges) chance(gain, rest float64, relative bool, draws int, rnd *rand.
 // drawn is what draws about a fitted break show.
 type drawn struct {
 	most float64    // how much more than the least χ² (in units of the variance) a place of the break may have at 95 %
+	band []float64  // 95 % of the two lines come within this of the fitted ones, at each x asked for
 	far  [4]float64 // 95 % of at, before, after and level come within this of the fitted ones (in units of the standard deviation)
 }
 
 // redraw draws numbers about the break m of what was measured, and looks for the break in each set. The limit of χ² is not less than `least`. With
-// relative, χ² is in units of the residual variance.
-func (h *hinges) redraw(measured []float64, m place, relative bool, draws int, rnd *rand.Rand, least float64, stop func() error) (r drawn, err error) {
+// relative, χ² is in units of the residual variance. The band is drawn at the x in along.
+func (h *hinges) redraw(measured []float64, m place, along []float64, relative bool, draws int, rnd *rand.Rand, least float64, stop func() error) (r drawn, err error) {
 	_, before := h.lineOf(measured, m)
 	bare := h.bareAt(m)
 	w := slices.Clone(bare) // with what the line has of it
@@ -284,6 +285,11 @@ func (h *hinges) redraw(measured []float64, m place, relative bool, draws int, r
 	var off [4][]float64
 	for k := range off {
 		off[k] = make([]float64, draws)
+	}
+	banded := min(draws, mostBanded)
+	lines := make([][]float64, len(along))
+	for i := range lines {
+		lines[i] = make([]float64, banded)
 	}
 	for k := range d {
 		if k%256 == 0 {
@@ -304,8 +310,17 @@ func (h *hinges) redraw(measured []float64, m place, relative bool, draws int, r
 		off[1][k] = math.Abs(slope)
 		off[2][k] = math.Abs(slope + got.bend - m.bend)
 		off[3][k] = math.Abs(value + slope*(got.t-h.mid) + before*(got.t-m.t))
+		if k < banded {
+			for i, x := range along {
+				lines[i][k] = math.Abs(value + slope*(x-h.mid) + got.bend*max(0, x-got.t) - m.bend*max(0, x-m.t))
+			}
+		}
 	}
-	at := min(draws-1, int(math.Ceil(0.95*float64(draws+1)))-1)
+	for _, l := range lines {
+		slices.Sort(l)
+		r.band = append(r.band, l[rank95(banded)])
+	}
+	at := rank95(draws)
 	slices.Sort(d)
 	r.most = max(least, d[at])
 	for k := range off {
@@ -314,3 +329,9 @@ func (h *hinges) redraw(measured []float64, m place, relative bool, draws int, r
 	}
 	return r, nil
 }
+
+// mostBanded is the number of draws from which a band is formed.
+const mostBanded = 2000
+
+// rank95 is the index of the sorted draw that 95 % do not exceed.
+func rank95(draws int) int { return min(draws-1, int(math.Ceil(0.95*float64(draws+1)))-1) }
