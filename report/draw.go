@@ -33,14 +33,51 @@ func (p panel) py(sy float64) float64 {
 // drawn makes the SVG of a plot: text as text, one path for all marks of a series, no script, no style sheet. False: nothing in
 // it could be drawn.
 func drawn(pl *plot) ([]byte, bool) {
+	sk, ok := sketched(pl)
+	if !ok {
+		return nil, false
+	}
+	var p pen
+	p.b = make([]byte, 0, len(sk.body)+1<<10)
+	openSVG(&p, sk.wide, sk.tall, `width="100%"`, sk.title)
+	p.b = append(p.b, sk.body...)
+	p.raw("</svg>\n")
+	return p.b, true
+}
+
+// openSVG begins a drawing: its size in its own units, its size in the page, and what it shows.
+func openSVG(p *pen, wide, tall float64, size, title string) {
+	p.nums(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 `, wide, ` `, tall,
+		`" `+size+` role="img" font-family="Helvetica Neue,Helvetica,Arial,Liberation Sans,sans-serif" font-size="11" fill="`+ink+`">`)
+	p.raw(`<title>`)
+	p.text(title)
+	p.raw("</title>\n", `<rect width="100%" height="100%" fill="#fff"/>`, "\n")
+}
+
+// sketch is a plot as markup, without the element around it.
+type sketch struct {
+	body       []byte
+	title      string
+	wide, tall float64
+}
+
+// headOf is how much of a drawing's height title, about and legend take.
+func headOf(pl *plot) float64 {
+	w := pl.width()
+	return 16*float64(len(wrapped(pl.title, titleSize*1.06, w-2*edge, 2))) + 14*float64(len(wrapped(pl.about, textSize, w-2*edge, 2))) + 16*float64(len(legendRows(legend(pl), w)))
+}
+
+// sketched draws a plot. False: nothing in it could be drawn.
+func sketched(pl *plot) (sketch, bool) {
 	var left tally
+	drawWidth := pl.width()
 	all := make([]placed, len(pl.series))
 	for i := range pl.series {
 		all[i] = place(&pl.series[i], pl.x.scale, pl.y.scale, &left)
 	}
 	x, y := ranges(all, pl.marks, pl.x.scale, pl.y.scale)
 	if x.empty() || y.empty() {
-		return nil, false
+		return sketch{}, false
 	}
 	main := panel{xs: pl.x.scale, ys: pl.y.scale, x: x.padded(pl.x.scale, 0.04), y: y.padded(pl.y.scale, 0.06)}
 	if y.lo == 0 && pl.y.scale == pipeline.Linear {
@@ -73,13 +110,13 @@ func drawn(pl *plot) ([]byte, bool) {
 	title := wrapped(pl.title, titleSize*1.06, drawWidth-2*edge, 2)
 	about := wrapped(pl.about, textSize, drawWidth-2*edge, 2)
 	entries := legend(pl)
-	rows := legendRows(entries)
+	rows := legendRows(entries, drawWidth)
 	main.left = edge + 16 + widest(yTicks, lowTicks) + 7
 	main.right = drawWidth - edge - 4
 	low.left, low.right = main.left, main.right
 	xLines := wrapped(pl.x.caption(xPower), textSize+0.5, main.right-main.left, 2)
 	at := edge + 2
-	main.top = at + 16*float64(len(title)) + 14*float64(len(about)) + 16*float64(len(rows)) + 8
+	main.top = at + max(pl.head, 16*float64(len(title))+14*float64(len(about))+16*float64(len(rows))) + 8
 	main.bottom = main.top + 205
 	last := main
 	if below != nil {
@@ -128,11 +165,6 @@ func drawn(pl *plot) ([]byte, bool) {
 		body.raw(`</text>`)
 	}
 
-	p.nums(`<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 `, drawWidth, ` `, math.Ceil(foot+edge),
-		`" width="100%" role="img" font-family="Helvetica Neue,Helvetica,Arial,Liberation Sans,sans-serif" font-size="11" fill="`+ink+`">`)
-	p.raw(`<title>`)
-	p.text(strings.TrimSuffix(pl.title+", "+pl.about, ", "))
-	p.raw("</title>\n", `<rect width="100%" height="100%" fill="#fff"/>`, "\n")
 	for _, line := range title {
 		at += 16
 		p.nums(`<text x="`, edge, `" y="`, at-5, `" font-size="13" font-weight="600">`)
@@ -151,8 +183,7 @@ func drawn(pl *plot) ([]byte, bool) {
 	}
 	p.raw("\n")
 	p.b = append(p.b, body.b...)
-	p.raw("</svg>\n")
-	return p.b, true
+	return sketch{p.b, strings.TrimSuffix(strings.TrimPrefix(pl.title+", "+pl.about, ", "), ", "), drawWidth, math.Ceil(foot + edge)}, true
 }
 
 func widest(lists ...[]tick) float64 {

@@ -53,7 +53,7 @@ func firstPoints(pl *plot) *plotSeries {
 const legendMark = 18.0
 
 // legendRows breaks the legend into rows that fit the drawing.
-func legendRows(list []legendEntry) (rows [][]legendEntry) {
+func legendRows(list []legendEntry, drawWidth float64) (rows [][]legendEntry) {
 	room := 0.0
 	for _, e := range list {
 		e.label = wrapped(e.label+" ", textSize, drawWidth-2*edge-legendMark-4, 1)[0]
@@ -71,7 +71,8 @@ func legendRows(list []legendEntry) (rows [][]legendEntry) {
 func drawLegend(p *pen, row []legendEntry, y float64) {
 	x := edge
 	for _, e := range row {
-		tone := colour(e.s.colour)
+		tone := e.s.paint()
+		kind, hollow := e.s.marker()
 		switch {
 		case e.s.role == pipeline.Line:
 			p.nums(`<path d="M`, x, " ", y-4, `h13" stroke="`+tone+`" stroke-width="1.8"`)
@@ -79,9 +80,9 @@ func drawLegend(p *pen, row []legendEntry, y float64) {
 				p.raw(` stroke-dasharray="`, d, `"`)
 			}
 			p.raw(`/>`)
-		case e.open:
+		case e.open || hollow && !e.faint:
 			p.raw(`<path fill="#fff" stroke="`, tone, `" stroke-width="1.2" d="`)
-			shape(p, e.s.colour, x+7, y-4, 3)
+			shape(p, kind, x+7, y-4, 3)
 			p.raw(`"/>`)
 		default:
 			strength := "1"
@@ -89,7 +90,7 @@ func drawLegend(p *pen, row []legendEntry, y float64) {
 				strength = ".32"
 			}
 			p.raw(`<path fill="`, tone, `" opacity="`, strength, `" d="`)
-			shape(p, e.s.colour, x+7, y-4, 3)
+			shape(p, kind, x+7, y-4, 3)
 			p.raw(`"/>`)
 		}
 		p.nums(`<text x="`, x+legendMark, `" y="`, y, `">`)

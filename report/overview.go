@@ -202,19 +202,20 @@ func (m *model) overview(j joined, fields []sheetField) *plot {
 			order = append(order, word)
 		}
 		u := knownU(p.v)
-		bound := measured
+		bound, lo, hi := measured, math.NaN(), math.NaN()
 		switch p.v.Bound {
 		case "lower":
 			bound = atLeast
 		case "upper":
 			bound = atMost
 		case "interval":
-			if p.v.Lo != nil && p.v.Hi != nil && math.IsNaN(u) {
-				u = (*p.v.Hi - *p.v.Lo) / 2
+			if p.v.Lo != nil && p.v.Hi != nil {
+				lo, hi = *p.v.Lo, *p.v.Hi
 			}
 		}
+		s.lo, s.hi = append(s.lo, lo), append(s.hi, hi)
 		s.x, s.y, s.u = append(s.x, x.number[p.sample]), append(s.y, *p.v.Value), append(s.u, u)
-		s.bound, s.noU = append(s.bound, bound), append(s.noU, (c.u || c.noise) && math.IsNaN(u) && bound == measured)
+		s.bound, s.noU = append(s.bound, bound), append(s.noU, (c.u || c.noise) && math.IsNaN(u) && bound == measured && math.IsNaN(lo))
 	}
 	slices.SortFunc(order, byNature)
 	for k, word := range order {

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"fascicle/catalog"
@@ -17,6 +18,15 @@ type plot struct {
 	residual     *plotSeries // drawn below, over the same x
 	marks        []plotMark
 	notes        []string // remarks for the caption, beside those that drawing adds
+	wide         float64  // in units of the drawing; 0: drawWidth
+	head         float64  // room above the axes, at least
+}
+
+func (pl *plot) width() float64 {
+	if pl.wide > 0 {
+		return pl.wide
+	}
+	return drawWidth
 }
 
 // A plotAxis says what an axis shows. On a square axis unit is that of the quantity itself.
@@ -66,7 +76,11 @@ type plotSeries struct {
 	used   []float64 // nil: all; else 1 for those that a fit used
 	bound  []uint8   // nil: all measured
 	noU    []bool    // nil, or true where u is unknown: drawn open
+	lo, hi []float64 // nil, or the ends of the bar where it is no ±u: NaN elsewhere
+	ux     []float64 // nil, or half lengths of bars along x: NaN for none
 	colour int
+	tone   string // colour of its own; "": that of the palette
+	mark   string // mark of its own, a word of study files; "": filled, in the shape that goes with colour
 }
 
 // A plotMark is a line across the plot at x, or a span from x to to (NaN: none).
@@ -112,6 +126,39 @@ func place(s *plotSeries, x, y pipeline.Scale, t *tally) placed {
 	}
 	return p
 }
+
+// bar is the bar of a point: from one whole u below it to one above, or the interval in which it lies.
+func (s *plotSeries) bar(i int) (from, to float64, ok bool) {
+	switch {
+	case s.lo != nil && !math.IsNaN(s.lo[i]):
+		return s.lo[i], s.hi[i], true
+	case s.u != nil && s.u[i] > 0:
+		return s.y[i] - s.u[i], s.y[i] + s.u[i], true
+	}
+	return 0, 0, false
+}
+
+// paint is the colour of a series.
+func (s *plotSeries) paint() string {
+	if s.tone != "" {
+		return s.tone
+	}
+	return colour(s.colour)
+}
+
+// marker is the number of the shape of a series' marks, and whether they are open.
+func (s *plotSeries) marker() (shape int, open bool) {
+	switch k := slices.Index(shapeWords, s.mark); {
+	case s.mark == "open":
+		return s.colour % len(palette), true
+	case k >= 0:
+		return k, false
+	}
+	return s.colour % len(palette), false
+}
+
+// shapeWords name shapes in the order of shape.
+var shapeWords = []string{"disc", "square", "triangle", "diamond", "point down", "cross"}
 
 func (p placed) isUsed(i int) bool { return p.used == nil || p.used[i] == 1 }
 
@@ -161,8 +208,8 @@ func ranges(all []placed, marks []plotMark, xs, ys pipeline.Scale) (x, y span) {
 				continue
 			}
 			points = points.with(v)
-			if p.u != nil && p.u[i] > 0 {
-				for _, end := range [2]float64{p.y[i] - p.u[i], p.y[i] + p.u[i]} {
+			if from, to, ok := p.bar(i); ok {
+				for _, end := range [2]float64{from, to} {
 					if at, ok := scaled(ys, end); ok {
 						bars = bars.with(at)
 					}

@@ -41,13 +41,19 @@ func drawSeries(p *pen, a panel, s placed, left *tally) {
 			arrows.nums("M", q.x, " ", q.y, "v", 17*up, "m-3 ", -4.5*up, "l3 ", 4.5*up, "l3 ", -4.5*up)
 		}
 	}
-	tone, all := colour(s.colour), len(full)+len(faint)
+	tone, all := s.paint(), len(full)+len(faint)
+	kind, hollow := s.marker()
+	drawBarsAlong(p, a, s, tone)
+	if hollow {
+		drawBars(p, a, s, full, tone, barStyle)
+		open, full = append(open, full...), nil
+	}
 	drawSpots(p, a, s, full, all, tone, "1", left)
 	drawSpots(p, a, s, faint, all, tone, ".32", left)
 	if len(open) > 0 {
 		p.raw(`<path fill="#fff" stroke="`, tone, `" stroke-width="1.2" d="`)
 		for _, q := range open {
-			shape(p, s.colour, q.x, q.y, 3)
+			shape(p, kind, q.x, q.y, 3)
 		}
 		p.raw("\"/>\n")
 	}
@@ -66,7 +72,7 @@ func drawSpots(p *pen, a panel, s placed, spots []spot, all int, tone, strength 
 	}
 	kept := thinPoints(spots, a.left, a.right, pointStrip, fewPoints)
 	left.thinned = left.thinned || len(kept) < len(spots)
-	radius, bar := 2.7, `opacity=".75" stroke-width="1"`
+	radius, bar := 2.7, barStyle
 	switch {
 	case all > 250:
 		radius, bar = 1.3, `opacity=".35" stroke-width=".6"`
@@ -74,18 +80,10 @@ func drawSpots(p *pen, a panel, s placed, spots []spot, all int, tone, strength 
 		radius, bar = 1.9, `opacity=".6" stroke-width=".8"`
 	}
 	p.raw(`<g stroke="`, tone, `" fill="`, tone, `" opacity="`, strength, `">`)
-	if s.u != nil {
-		p.raw(`<path fill="none" `, bar, ` d="`)
-		for _, q := range kept {
-			top, end := barOf(a, s, q)
-			if end-top > 0.3 {
-				p.nums("M", q.x, " ", top, "V", end)
-			}
-		}
-		p.raw(`"/>`)
-	}
+	drawBars(p, a, s, kept, "", bar)
 	// A line of no length with round ends is a disc, and the shortest way to write one.
-	if s.colour%len(palette) == 0 {
+	kind, _ := s.marker()
+	if kind == 0 {
 		p.nums(`<path stroke-linecap="round" stroke-width="`, 2*radius, `" d="`)
 		for _, q := range kept {
 			p.nums("M", q.x, " ", q.y, "h0")
@@ -93,7 +91,7 @@ func drawSpots(p *pen, a panel, s placed, spots []spot, all int, tone, strength 
 	} else {
 		p.raw(`<path stroke="none" d="`)
 		for _, q := range kept {
-			shape(p, s.colour, q.x, q.y, radius*1.12)
+			shape(p, kind, q.x, q.y, radius*1.12)
 		}
 	}
 	p.raw("\"/></g>\n")
@@ -101,18 +99,62 @@ func drawSpots(p *pen, a panel, s placed, spots []spot, all int, tone, strength 
 
 // barOf is the bar of a point, cut at the frame.
 func barOf(a panel, s placed, q spot) (top, end float64) {
-	u := s.u[q.i]
-	if !(u > 0) {
+	from, to, ok := s.bar(q.i)
+	if !ok {
 		return q.y, q.y
 	}
 	top, end = a.top, a.bottom
-	if v, ok := scaled(a.ys, s.y[q.i]+u); ok {
+	if v, ok := scaled(a.ys, to); ok {
 		top = max(a.top, a.py(v))
 	}
-	if v, ok := scaled(a.ys, s.y[q.i]-u); ok {
+	if v, ok := scaled(a.ys, from); ok {
 		end = min(a.bottom, a.py(v))
 	}
 	return top, end
+}
+
+const barStyle = `opacity=".75" stroke-width="1"`
+
+// drawBars draws the bars of spots as one path. tone: "" when an element around it says the colour.
+func drawBars(p *pen, a panel, s placed, spots []spot, tone, style string) {
+	if s.u == nil && s.lo == nil || len(spots) == 0 {
+		return
+	}
+	p.raw(`<path fill="none" `, style)
+	if tone != "" {
+		p.raw(` stroke="`, tone, `"`)
+	}
+	p.raw(` d="`)
+	for _, q := range spots {
+		if top, end := barOf(a, s, q); end-top > 0.3 {
+			p.nums("M", q.x, " ", top, "V", end)
+		}
+	}
+	p.raw(`"/>`)
+}
+
+// drawBarsAlong draws the bars along x of a series that has such.
+func drawBarsAlong(p *pen, a panel, s placed, tone string) {
+	if s.ux == nil {
+		return
+	}
+	p.raw(`<path fill="none" `, barStyle, ` stroke="`, tone, `" d="`)
+	for i, sx := range s.sx {
+		if math.IsNaN(sx) || !(s.ux[i] > 0) {
+			continue
+		}
+		if q := (spot{x: a.px(sx), y: a.py(s.sy[i])}); a.holds(q) {
+			from, to := a.left, a.right
+			if v, ok := scaled(a.xs, s.x[i]-s.ux[i]); ok {
+				from = max(from, a.px(v))
+			}
+			if v, ok := scaled(a.xs, s.x[i]+s.ux[i]); ok {
+				to = min(to, a.px(v))
+			}
+			p.nums("M", from, " ", q.y, "H", to)
+		}
+	}
+	p.raw("\"/>\n")
 }
 
 // shape draws the outline of the mark of the k-th series.
@@ -141,7 +183,7 @@ func shape(p *pen, k int, x, y, r float64) {
 
 // drawLine draws a curve, broken where numbers are missing and cut at the frame.
 func drawLine(p *pen, a panel, s placed, left *tally) {
-	p.raw(`<path fill="none" stroke="`, colour(s.colour), `" stroke-width="1.6" stroke-linejoin="round"`)
+	p.raw(`<path fill="none" stroke="`, s.paint(), `" stroke-width="1.6" stroke-linejoin="round"`)
 	if d := dash(s.colour); d != "" {
 		p.raw(` stroke-dasharray="`, d, `"`)
 	}
