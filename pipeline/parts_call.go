@@ -19,7 +19,7 @@ type carrier struct {
 	gathering map[string]bool    // stages that feed gathering ports
 	sources   []string           // sorted
 	nu        map[string]float64 // finite degrees of freedom of sources
-	reaches   map[string]*reach  // of Field settings
+	reaches   map[string]*reach  // of settings that are expressions, by path
 	written   map[string]bool    // sources that stand in settings as numbers
 }
 
@@ -54,7 +54,7 @@ func (c *carrier) collect() {
 			}
 		}
 		expression := func(r *reach) {
-			if r.empty() {
+			if r == nil || r.empty() {
 				return
 			}
 			for _, src := range r.sources(c.p, c.rows()...) {
@@ -72,9 +72,9 @@ func (c *carrier) collect() {
 					expression(r)
 				}
 			case *ColumnName:
-				expression(c.p.reachOfColumn(x))
+				expression(c.reaches[x.Path])
 			case *Expr:
-				expression(c.p.reachOfExpr(x))
+				expression(c.reaches[x.Path])
 			}
 		})
 	}

@@ -45,7 +45,7 @@ func eachSetting(v reflect.Value, f func(any)) {
 type stagePlan struct {
 	common  []byte // key format, kind, settings
 	fields  []*Field
-	reaches map[string]*reach // by path of a Field
+	reaches map[string]*reach // by path of a Field, ColumnName or Expr
 	reads   []int             // fields that ColumnName and Expr settings read: their values go into recipes
 }
 
@@ -68,12 +68,14 @@ func (r *runner) plan(s *stage) *stagePlan {
 					p.reaches[x.Path] = r.p.reachOf(x.formula)
 				}
 			case *ColumnName:
+				p.reaches[x.Path] = r.p.reachOfColumn(x)
 				if x.formula != nil {
 					formulas = append(formulas, x.formula)
 				} else {
 					texts = append(texts, x.Name)
 				}
 			case *Expr:
+				p.reaches[x.Path] = r.p.reachOfExpr(x)
 				if x.formula != nil {
 					formulas = append(formulas, x.formula)
 				} else {
