@@ -17,37 +17,47 @@ type factor struct {
 // pivots of the correlation matrix tell rounding from weakness whatever the units.
 func factorPositive(v []float64, n int) (f *factor, ok bool) {
 	f = &factor{n: n, s: make([]float64, n), work: make([]float64, n)}
+	return f, f.set(v)
+}
+
+// set factors another covariance of as many numbers, in the same place.
+func (f *factor) set(v []float64) (ok bool) {
+	n := f.n
 	alone := true
 	for i := range n {
 		if f.s[i] = math.Sqrt(v[i*n+i]); !(f.s[i] > 0) || math.IsInf(f.s[i], 0) {
-			return nil, false
+			return false
 		}
 		for k := range i {
 			alone = alone && v[i*n+k] == 0
 		}
 	}
 	if alone {
-		return f, true
+		f.l = nil
+		return true
 	}
-	f.l = make([]float64, n*n)
+	if f.l == nil {
+		f.l = make([]float64, n*n)
+	}
 	for j := range n {
 		pivot := 1.0
 		for k := range j {
 			pivot -= f.l[j*n+k] * f.l[j*n+k]
 		}
 		if !(pivot >= weakPivot) {
-			return nil, false
+			return false
 		}
 		f.l[j*n+j] = math.Sqrt(pivot)
 		for i := j + 1; i < n; i++ {
 			x := v[i*n+j] / f.s[i] / f.s[j]
-			for k := range j {
-				x -= f.l[i*n+k] * f.l[j*n+k]
+			a, b := f.l[i*n:i*n+j], f.l[j*n:j*n+j]
+			for k := range b {
+				x -= a[k] * b[k]
 			}
 			f.l[i*n+j] = x / f.l[j*n+j]
 		}
 	}
-	return f, true
+	return true
 }
 
 // whiten writes L⁻¹D⁻¹v into dst: numbers with the covariance V become uncorrelated, of variance 1.

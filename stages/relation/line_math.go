@@ -23,24 +23,29 @@ type Points struct {
 // residualCovariance is that of the residuals r_i = y_i − (value of a line of slope b_i at x_i):
 // S_ik = Vyy_ik − b_i·Vxy_ik − b_k·Vxy_ki + b_i·b_k·Vxx_ik.
 func (p *Points) residualCovariance(b []float64) []float64 {
+	s := make([]float64, len(p.X)*len(p.X))
+	p.residualCovarianceTo(s, b)
+	return s
+}
+
+// residualCovarianceTo writes it into s, which is zero or what was written there before.
+func (p *Points) residualCovarianceTo(s, b []float64) {
 	n := len(p.X)
-	s := make([]float64, n*n)
 	if p.Vyy == nil {
 		for i := range n {
 			s[i*n+i] = 1
 		}
-		return s
+		return
 	}
 	copy(s, p.Vyy)
 	if p.Vxx == nil {
-		return s
+		return
 	}
 	for i := range n {
 		for k := range n {
 			s[i*n+k] += b[i]*b[k]*p.Vxx[i*n+k] - b[i]*p.Vxy[i*n+k] - b[k]*p.Vxy[k*n+i]
 		}
 	}
-	return s
 }
 
 // Fit is a fit to points, linearised where it ended: the points lie at X (those of the given x nearest to the model, see adjust), and
@@ -64,18 +69,23 @@ type Fit struct {
 // adjust gives the true x that are likeliest for residuals r of a model with the slopes b: x* = x + (Vxx·B − Vxy)·S⁻¹r.
 func (p *Points) adjust(s *factor, b, r []float64) []float64 {
 	x := slices.Clone(p.X)
-	if p.Vxx == nil {
-		return x
-	}
-	n := len(x)
-	l := make([]float64, n)
-	s.solve(l, r)
-	for i := range n {
-		for k := range n {
-			x[i] += (p.Vxx[i*n+k]*b[k] - p.Vxy[i*n+k]) * l[k]
-		}
+	if p.Vxx != nil {
+		l := make([]float64, len(x))
+		s.solve(l, r)
+		p.adjustTo(x, b, l)
 	}
 	return x
+}
+
+// adjustTo writes the adjusted x into dst, given l = S⁻¹r.
+func (p *Points) adjustTo(dst, b, l []float64) {
+	n := len(l)
+	for i := range n {
+		dst[i] = p.X[i]
+		for k := range n {
+			dst[i] += (p.Vxx[i*n+k]*b[k] - p.Vxy[i*n+k]) * l[k]
+		}
+	}
 }
 
 // FitStraight fits y = P[0] + P[1]·x to points whose coordinates are both uncertain, and correlated in any way: the least of
@@ -96,7 +106,12 @@ func FitStraight(p *Points) (*Fit, error) {
 	if !(spread > 0) {
 		return nil, ErrNoSpread
 	}
-	l := &lineSearch{p: p, n: n, x0: x0, b: make([]float64, n), r: make([]float64, n), one: ones(n), w1: make([]float64, n), w: make([]float64, n)}
+	l := &lineSearch{p: p, n: n, x0: x0, one: ones(n)}
+	for _, v := range []*[]float64{&l.b, &l.r, &l.w1, &l.w, &l.lambda, &l.x} {
+		*v = make([]float64, n)
+	}
+	l.v = make([]float64, n*n)
+	l.s = &factor{n: n, s: make([]float64, n), work: make([]float64, n)}
 	slope := 0.0
 	if p.Vxx != nil && p.Vyy != nil {
 		var ok bool
@@ -173,13 +188,15 @@ func (p *Points) upright(chi2 float64) (more float64, ok bool) {
 
 // lineSearch looks for the slope of least χ², the constant eliminated.
 type lineSearch struct {
-	p          *Points
-	n          int
-	x0         float64
-	b, r       []float64
-	one, w1, w []float64
-	s          *factor
-	constant   float64
+	p               *Points
+	n               int
+	x0              float64
+	b, r, lambda, x []float64
+	one, w1, w      []float64
+	v               []float64 // S
+	s               *factor
+	ready           bool // s is that of S
+	constant        float64
 }
 
 // at gives χ² at a slope, and its derivative after the slope: −2·x*ᵀS⁻¹r with x* the adjusted x.
@@ -187,8 +204,9 @@ func (l *lineSearch) at(slope float64) (chi2, gradient float64, ok bool) {
 	for i := range l.b {
 		l.b[i] = slope
 	}
-	if l.s == nil || l.p.Vxx != nil {
-		if l.s, ok = factorPositive(l.p.residualCovariance(l.b), l.n); !ok {
+	if !l.ready || l.p.Vxx != nil {
+		l.p.residualCovarianceTo(l.v, l.b)
+		if l.ready = l.s.set(l.v); !l.ready {
 			return math.Inf(1), 0, false
 		}
 	}
@@ -206,10 +224,10 @@ func (l *lineSearch) at(slope float64) (chi2, gradient float64, ok bool) {
 	if l.p.Vxx == nil {
 		return chi2, 0, true
 	}
-	lambda := make([]float64, l.n)
-	l.s.back(lambda, l.w)
-	for i, x := range l.p.adjust(l.s, l.b, l.r) {
-		gradient -= 2 * (x - l.x0) * lambda[i]
+	l.s.back(l.lambda, l.w)
+	l.p.adjustTo(l.x, l.b, l.lambda)
+	for i, x := range l.x {
+		gradient -= 2 * (x - l.x0) * l.lambda[i]
 	}
 	return chi2, gradient, true
 }
