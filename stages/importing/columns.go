@@ -20,7 +20,7 @@ func (r *reading) findColumns() error {
 	for _, c := range columns {
 		head, unitText, has := catalog.CutUnit(c.Value)
 		at := -1
-		if _, even := evenAxis(head); even && len(r.at) == 0 {
+		if _, even := evenAxis(head); (even || head == channelWord) && len(r.at) == 0 {
 			at = 0
 		} else if k, err := strconv.Atoi(head); err == nil {
 			if k < 1 || k > n {
@@ -88,6 +88,9 @@ func headsWord(heads []Head) string {
 func (r *reading) unit(name, text string, has bool, at int) (catalog.Unit, error) {
 	var study, file catalog.Unit
 	var err error
+	if s := r.settings.AxisUnit; s != "" && len(r.at) == 0 && !has {
+		text, has = s, true
+	}
 	if has {
 		if study, err = catalog.ParseUnit(text); err != nil {
 			return study, err

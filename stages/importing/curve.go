@@ -21,7 +21,8 @@ type reading struct {
 	units    []catalog.Unit
 	flags    []pipeline.Remark
 
-	axisHasUnit bool // the study or the file says the unit of the axis
+	axisHasUnit bool    // the study or the file says the unit of the axis
+	channel     float64 // width of a channel of the axis in ns; 0: the axis counts none
 
 	joined *joinedRows // what repeated rows say, when they were joined
 }
@@ -139,18 +140,22 @@ func (r *reading) knowsQ() error {
 // addColumn converts one column into the unit used inside.
 func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) error {
 	unit := r.units[i]
-	inside := catalog.Canonical(unit.Dim(), r.isAxis(i))
+	inside := insideUnit(unit, r.isAxis(i))
 	of, isU := strings.CutPrefix(name, "u_")
 	if isU {
 		at := slices.Index(r.names, of)
 		if unit.IsOne() && !r.units[at].IsOne() {
 			unit = r.units[at] // the file gives both in one unit
 		}
-		inside = catalog.Canonical(r.units[at].Dim(), r.isAxis(at))
+		inside = insideUnit(r.units[at], r.isAxis(at))
 	}
 	conv, err := catalog.Convert(unit, inside)
 	if err != nil {
 		return fmt.Errorf("column %s: %w", name, err)
+	}
+	channels := r.channel > 0 && r.isAxis(i)
+	if channels && !unit.IsOne() {
+		return fmt.Errorf("column %s is in %s, while `channel` is for an axis that counts channels; leave `channel` out, or correct the unit", name, unit.Symbol())
 	}
 	src, valid := r.text.Columns[r.at[i]], r.text.Valid[r.at[i]]
 	v := make([]float64, len(rows))
@@ -165,6 +170,13 @@ func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) erro
 			if !ok[k] {
 				continue
 			}
+		}
+		if channels {
+			if err := r.channelNumber(src[row], row); err != nil {
+				return err
+			}
+			v[k] = src[row] * r.channel
+			continue
 		}
 		if !isU {
 			v[k] = src[row]
@@ -197,6 +209,9 @@ func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) erro
 		for k := range v {
 			v[k] = conv.Delta(v[k])
 		}
+	} else if channels {
+		t.AddFloatValid(name, "ns", v, ok)
+		return nil
 	} else {
 		conv.Slice(v, v)
 	}
@@ -206,7 +221,15 @@ func (r *reading) addColumn(t *table.Table, i int, name string, rows []int) erro
 
 // inside converts a column's numbers, as the file has them, into the unit used inside.
 func (r *reading) inside(i int) (catalog.Conversion, error) {
-	return catalog.Convert(r.units[i], catalog.Canonical(r.units[i].Dim(), r.isAxis(i)))
+	return catalog.Convert(r.units[i], insideUnit(r.units[i], r.isAxis(i)))
+}
+
+// insideUnit is the unit in which the program keeps a column. An axis in 1/cm is one of wavenumbers and stays so: scattering vectors are given in 1/nm or 1/Å.
+func insideUnit(u catalog.Unit, axis bool) catalog.Unit {
+	if axis && u.Code() == "1/cm" {
+		return u
+	}
+	return catalog.Canonical(u.Dim(), axis)
 }
 
 // known counts the entries that are there.
@@ -226,7 +249,7 @@ func known(valid []bool, n int) int {
 // possible refuses axes that no instrument can have.
 func (r *reading) possible(t *table.Table, rows []int) error {
 	c := &t.Columns[0]
-	if c.Unit != "1/nm" && c.Unit != "nm" && c.Unit != "K" && c.Unit != "eV" {
+	if c.Unit != "1/nm" && c.Unit != "nm" && c.Unit != "1/cm" && c.Unit != "K" && c.Unit != "eV" {
 		return nil
 	}
 	for i, x := range c.Floats {

@@ -14,7 +14,7 @@ import (
 var ImportKind = pipeline.Kind{
 	Name:     "import",
 	Revision: 1,
-	Doc:      "Reads curves, and rows of values, from instrument files: delimited text in the layouts that exports have, compressed or not; header and footer are found by themselves.",
+	Doc:      "Reads curves, and rows or wells of values, from instrument files: delimited text in the layouts that exports have, sheets of workbooks, JCAMP-DX, canSAS XML, compressed or not; header and footer are found by themselves.",
 	Source:   "common practice, no source",
 	Methods:  "Raw files were read as their instruments wrote them; units were converted exactly.",
 	Reads:    true,
@@ -32,15 +32,20 @@ var ImportKind = pipeline.Kind{
 type importSettings struct {
 	Files      string               `set:"files" key:"-" doc:"pattern of the files' names, with captures in angle brackets: raw/<day>/<sample>_<ex [nm]>.txt"`
 	Curves     string               `set:"curves" default:"-" doc:"pattern of the name that each curve bears inside its file, written as files is: <sample>; without it the curves of a file are counted"`
-	Layout     string               `set:"layout" oneof:"found|single|wide|pairs|rows|long|blocks|lines" default:"found" doc:"how curves lie in a file, where it is misfound; lines: a row of values for each item"`
+	Layout     string               `set:"layout" oneof:"found|single|wide|pairs|rows|long|blocks|lines|plate" default:"found" doc:"how curves lie in a file, where it is misfound; lines: a row of values for each item; plate: a well for each item"`
 	Columns    pipeline.Map[string] `set:"columns" default:"-" doc:"NAME: head or number of a column of the curve, the axis being 1, with [unit] where the file is silent; axis first; a head such as nm is its own unit; found by their heads when absent"`
 	Header     pipeline.Map[string] `set:"header" default:"-" doc:"FIELD: key in the file's header, with [unit] for a number or [date]"`
 	Fields     pipeline.Map[string] `set:"fields" key:"-" default:"-" doc:"FIELD: value, the same for all items of the stage"`
 	U          pipeline.Map[string] `set:"u" default:"-" doc:"COLUMN: its standard uncertainty: a quantity (a bare number in the column's unit), 'relative 0.5 %', poisson, repeats (curves of one name), or unknown"`
+	Sheet      string               `set:"sheet" default:"-" doc:"sheet of a workbook by name or number, perhaps with a range of cells: 'Scans!B3:F400'; the first without"`
+	Channel    string               `set:"channel" default:"-" doc:"width of a channel, where the axis counts channels of time: a quantity, 12.2 ps, or found; a field channel, from the file's name or header, must agree"`
+	AxisUnit   string               `set:"axis-unit" default:"-" doc:"unit of the axis where file and columns do not say it"`
+	Wells      pipeline.Map[string] `set:"wells" key:"-" default:"-" doc:"WELL or WELL-WELL of a plate: name of what it holds, read by curves; a second plate in the file may say so instead"`
 	Duplicates string               `set:"duplicates" oneof:"refuse|mean" default:"refuse" doc:"what becomes of rows that have the same place on the axis"`
 	Dates      string               `set:"dates" oneof:"refuse|day first|month first" default:"refuse" doc:"order of day and month in the header's dates, where a date may be read either way"`
 
 	pattern *catalog.Pattern // of Curves
+	wells   map[string]string
 }
 
 var _ pipeline.FileSettings = (*importSettings)(nil)
@@ -50,15 +55,20 @@ func runImport(ctx context.Context, call *pipeline.Call) (pipeline.Choices, erro
 	send := func(fields []pipeline.Captured, t *table.Table, remarks []pipeline.Remark) error {
 		return call.StreamRemarked("items", fields, t, remarks...)
 	}
-	if err := readFile(ctx, call.Settings.(*importSettings), call.File.Data, call.File.Path, send); err != nil {
+	if err := readCaptured(ctx, call.Settings.(*importSettings), call.File.Captures, call.File.Data, call.File.Path, send); err != nil {
 		return nil, fmt.Errorf("%s: %w", call.File.Path, err)
 	}
 	return nil, nil
 }
 
-// readFile hands on the items of a file in their order. Each waits for the next one, so that what is found out at the end can be said with the last.
+// readFile is readCaptured of a file whose name says nothing.
 func readFile(ctx context.Context, s *importSettings, data []byte, path string, send sender) error {
-	out := outbox{send: send}
+	return readCaptured(ctx, s, nil, data, path, send)
+}
+
+// readCaptured hands on the items of a file in their order. captures are what its name says. Each waits for the next one, so that what is found out at the end can be said with the last.
+func readCaptured(ctx context.Context, s *importSettings, captures map[string]string, data []byte, path string, send sender) error {
+	out := outbox{send: send, captures: captures}
 	var repeats together
 	err := s.eachText(data, path, func(x *Text) error {
 		if err := ctx.Err(); err != nil {
@@ -94,16 +104,22 @@ func readFile(ctx context.Context, s *importSettings, data []byte, path string, 
 
 // item makes an item of a curve that was read.
 func (o *outbox) item(s *importSettings, fields []pipeline.Captured, x *Text) error {
-	r := &reading{settings: s, text: x}
-	t, err := r.table()
-	if err != nil {
-		return err
-	}
 	more, err := headerFields(s.Header, s.Dates, x)
 	if err != nil {
 		return err
 	}
-	return o.put(append(fields, more...), t, r.flags)
+	fields = append(fields, more...)
+	r := &reading{settings: s, text: x}
+	if s.Channel != "" {
+		if r.channel, err = s.channelWidth(o.captures, fields); err != nil {
+			return err
+		}
+	}
+	t, err := r.table()
+	if err != nil {
+		return err
+	}
+	return o.put(fields, t, r.flags)
 }
 
 // sender takes an item.
@@ -116,6 +132,8 @@ type outbox struct {
 	table  *table.Table
 	flags  []pipeline.Remark
 	left   []string // names of curves that do not fit the pattern
+
+	captures map[string]string // from the file's name
 }
 
 func (o *outbox) put(fields []pipeline.Captured, t *table.Table, flags []pipeline.Remark) error {

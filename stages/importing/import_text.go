@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
+	"strings"
 
 	"fascicle/catalog"
 	"fascicle/pipeline"
@@ -11,19 +12,38 @@ import (
 
 // eachText reads the curves of a file, whatever reader it takes. path is the file's, and behind `!/` that of a member of the archive.
 func (s *importSettings) eachText(data []byte, path string, yield func(*Text) error) error {
-	data, err := unpack(data, path)
+	data, notes, err := s.textOf(data, path)
 	if err != nil {
 		return err
 	}
-	data, notes, err := plainText(data)
-	if err != nil {
-		return err
+	if len(s.Columns) > 0 && strings.HasPrefix(s.Columns[0].Value, channelWord) {
+		if head, _, _ := catalog.CutUnit(s.Columns[0].Value); head == channelWord {
+			data = withChannels(data)
+		}
 	}
 	return s.eachPlain(data, func(x *Text) error {
 		x.Notes = append(notes[:len(notes):len(notes)], x.Notes...)
 		notes = nil
 		return yield(x)
 	})
+}
+
+// textOf gives the text of a file: unpacked, the sheet of a workbook written out, in UTF-8.
+func (s *importSettings) textOf(data []byte, path string) ([]byte, []Note, error) {
+	data, err := unpack(data, path)
+	if err != nil {
+		return nil, nil, err
+	}
+	var notes []Note
+	if isBook(data) {
+		if data, notes, err = bookText(data, s.Sheet); err != nil {
+			return nil, nil, err
+		}
+	} else if s.Sheet != "" {
+		return nil, nil, &LineError{0, "a file that is no workbook", "one, since `sheet` names " + strconv.Quote(s.Sheet), "leave `sheet` out, or correct `files`"}
+	}
+	data, more, err := plainText(data)
+	return data, append(notes, more...), err
 }
 
 // eachPlain reads the curves of a text that is UTF-8.
@@ -34,6 +54,12 @@ func (s *importSettings) eachPlain(data []byte, yield func(*Text) error) error {
 	case isXML(data):
 		heads := s.options().Heads
 		return EachCanSAS(data, slices.Contains(heads, "Lambda") || slices.Contains(heads, "T"), yield)
+	}
+	if s.Layout == string(Plate) {
+		return EachPlate(data, s.wells, s.capturesWell(), yield)
+	}
+	if s.Layout == string(Found) && isPlate(data) {
+		return &LineError{0, "a plate of wells, numbered 1, 2, 3, … and lettered A, B, C, …", "curves", "set `layout: plate`, or `layout: rows` if each row is a curve"}
 	}
 	if s.Layout == string(Found) && s.Curves == "" {
 		x, err := ParseText(data)
@@ -48,6 +74,11 @@ func (s *importSettings) eachPlain(data []byte, yield func(*Text) error) error {
 		}
 	}
 	return EachCurve(data, s.options(), yield)
+}
+
+// capturesWell says that the pattern of curves has a field for the well itself.
+func (s *importSettings) capturesWell() bool {
+	return s.pattern != nil && slices.ContainsFunc(s.pattern.Captures(), func(c catalog.Capture) bool { return c.Name == "well" })
 }
 
 // misread says whether a text that was read as one curve is something else: a table of words and numbers with a few numbers above it, pairs of columns,

@@ -18,6 +18,7 @@ const (
 	Long   Layout = "long"   // a point a row, a column names the curve
 	Blocks Layout = "blocks" // curves one below the other
 	Lines  Layout = "lines"  // a row of values for each item
+	Plate  Layout = "plate"  // wells as rows × columns, an item of values each (EachPlate)
 )
 
 // Options is what a study says of files that hold several curves.

@@ -80,13 +80,31 @@ func (s *importSettings) OutputForm() pipeline.Form {
 	return pipeline.Curve
 }
 
-// lines says that each row of the files is an item of values.
-func (s *importSettings) lines() bool { return s.Layout == string(Lines) }
+// lines says that each row, or well, of the files is an item of values.
+func (s *importSettings) lines() bool { return s.Layout == string(Lines) || s.Layout == string(Plate) }
 
 // Validate holds names, units and uncertainties against each other.
 func (s *importSettings) Validate() error {
 	if err := s.validateCurves(); err != nil {
 		return err
+	}
+	if err := s.checkChannel(); err != nil {
+		return err
+	}
+	if s.AxisUnit != "" {
+		if _, err := catalog.ParseUnit(s.AxisUnit); err != nil {
+			return fmt.Errorf("axis-unit: %w", err)
+		}
+		if s.lines() {
+			return fmt.Errorf("axis-unit: values have no axis; give units under `columns`")
+		}
+	}
+	var err error
+	if s.wells, err = s.parseWells(); err != nil {
+		return err
+	}
+	if len(s.wells) > 0 && s.Layout != string(Plate) {
+		return fmt.Errorf("wells: they are of a plate: set `layout: plate`")
 	}
 	for i, c := range s.Columns {
 		if !catalog.IsIdentifier(c.Key) {
@@ -135,7 +153,7 @@ func (s *importSettings) validateCurves() error {
 	}
 	if s.lines() {
 		if s.repeats() {
-			return fmt.Errorf("u: repeats belong to curves, while `layout: lines` makes an item of each row")
+			return fmt.Errorf("u: repeats belong to curves, while `layout: %s` makes an item of each row or well", s.Layout)
 		}
 		return nil
 	}
@@ -157,12 +175,19 @@ func (s *importSettings) shape() ([]pipeline.Column, error) {
 	for i, c := range s.Columns {
 		col := pipeline.Column{Name: c.Key, Unit: "*"}
 		axis := i == 0 && !s.lines()
-		if _, text, has := catalog.CutUnit(c.Value); has {
+		_, text, has := catalog.CutUnit(c.Value)
+		if axis && !has && s.AxisUnit != "" {
+			text, has = s.AxisUnit, true
+		}
+		if axis && s.Channel != "" {
+			text, has = "ns", true
+		}
+		if has {
 			u, err := catalog.ParseUnit(text)
 			if err != nil {
 				return nil, err
 			}
-			col.Unit = catalog.Canonical(u.Dim(), axis).Code()
+			col.Unit = insideUnit(u, axis).Code()
 		}
 		out = append(out, col)
 	}

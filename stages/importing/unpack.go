@@ -34,6 +34,9 @@ func unpack(data []byte, path string) ([]byte, error) {
 	}
 	if bytes.HasPrefix(data, zipMagic) {
 		_, member, ok := strings.Cut(path, "!/")
+		if !ok && isBook(data) {
+			return data, nil
+		}
 		if !ok {
 			return nil, wholeZip(data)
 		}
@@ -72,11 +75,6 @@ func wholeZip(data []byte) error {
 	names, err := ZipMembers(data)
 	if err != nil {
 		return err
-	}
-	for _, n := range names {
-		if n == "[Content_Types].xml" {
-			return &LineError{0, "a workbook or another office document", "text, JCAMP-DX or canSAS XML", "save the sheet as CSV"}
-		}
 	}
 	return &LineError{0, "a zip archive with " + count(len(names), "file"), "the name of a member behind it", "write `archive.zip!/" + shortKeys(names) + "` under `files`"}
 }
