@@ -12,15 +12,16 @@ import (
 
 // A figure is one drawing: of an item, as its kind declares, or of a column over all samples.
 type figure struct {
-	stage *stage
-	decl  *pipeline.Figure
-	base  *pipeline.ItemOutcome // what it is drawn for; nil: an overview
-	plot  *plot                 // of an overview, ready
-	title string
-	about string
-	file  string // below out/, with slashes
-	svg   []byte // kept only where the page shows it
-	none  string // why there is nothing to see
+	stage   *stage
+	decl    *pipeline.Figure
+	base    *pipeline.ItemOutcome // what it is drawn for; nil: an overview
+	plot    *plot                 // of an overview, ready
+	title   string
+	about   string
+	file    string // below out/, with slashes
+	svg     []byte // kept only where the page shows it
+	none    string // why there is nothing to see
+	answers bool   // it answers a question, and the page holds it
 }
 
 // job is the figures of one item: what they have in common is read once.

@@ -12,7 +12,7 @@ import (
 )
 
 // formatVersion goes up whenever this package writes something else from the same outcome: every report is then made anew.
-const formatVersion = "report 2"
+const formatVersion = "report 3"
 
 // manifest records what stands in out/ and from what it was made.
 type manifest struct {

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"sync"
 
 	"fascicle/catalog"
 	"fascicle/pipeline"
@@ -22,6 +23,7 @@ type model struct {
 	items    map[itemID]*pipeline.ItemOutcome
 	flags    []flagNote
 	units    map[string]catalog.Unit
+	unitLock sync.Mutex     // of units: figures and tables are made at once
 	sources  []*sourceNote  // of shared uncertainty
 	sourceAt map[string]int // places in sources
 }
@@ -308,6 +310,8 @@ func isNumber(s string) bool {
 
 // unit reads a UCUM code; one that is not known stands as dimensionless, and its code is shown as it is.
 func (m *model) unit(code string) catalog.Unit {
+	m.unitLock.Lock()
+	defer m.unitLock.Unlock()
 	if u, ok := m.units[code]; ok {
 		return u
 	}

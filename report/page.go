@@ -23,6 +23,7 @@ type page struct {
 	contents []section
 	flagOf   map[*pipeline.ItemOutcome][]int // numbers of its raised flags
 	flagged  []flagNote                      // raised flags, in order of number
+	shown    map[string]bool                 // figures (NAME) and tables (NAME#) of the study that stand on the page already
 }
 
 type section struct{ id, title string }
@@ -50,7 +51,7 @@ func (w *writer) page() []byte {
 		}
 	}
 	w.budgets = n <= mostBudgets
-	body := &page{w: w, study: p.study, flagOf: p.flagOf, flagged: p.flagged}
+	body := &page{w: w, study: p.study, flagOf: p.flagOf, flagged: p.flagged, shown: map[string]bool{}}
 	body.b = make([]byte, 0, 1<<20)
 	body.sections()
 
@@ -112,10 +113,12 @@ func (p *page) open(id, title string) {
 func (p *page) close() { p.raw("</section>\n") }
 
 func (p *page) sections() {
+	p.questions()
 	p.aboutStudy()
 	p.troubles()
 	p.flagList()
 	p.sampleTable()
+	p.askedFor()
 	p.overviewFigures()
 	p.cards()
 	p.series()

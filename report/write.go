@@ -73,9 +73,10 @@ type writer struct {
 	joined    []joined // columns of the table of samples
 	unjoined  []string // stages left out of it
 	tables    []tableFile
-	inline    bool // the page shows the figures of each sample
-	inlineAll bool // and those of what belongs to no sample
-	budgets   bool // and what the u of each number consists of
+	asked     asked // what the study asks for
+	inline    bool  // the page shows the figures of each sample
+	inlineAll bool  // and those of what belongs to no sample
+	budgets   bool  // and what the u of each number consists of
 }
 
 // tableFile is a CSV and what it holds.
@@ -86,9 +87,11 @@ type tableFile struct {
 }
 
 func (w *writer) write(ctx context.Context) error {
+	w.planAsked()
 	w.joined, w.unjoined = w.join()
 	w.overviews, w.more = w.planOverviews(w.joined, w.names)
 	w.jobs = w.planFigures(w.names)
+	w.keepAnswers()
 	count, common := 0, 0
 	for _, j := range w.jobs {
 		count += len(j.figures)
@@ -102,12 +105,12 @@ func (w *writer) write(ctx context.Context) error {
 	w.inlineAll = common <= mostInlineFigures/4
 	w.planTables()
 
-	if len(w.tables) > 0 {
+	if len(w.tables)+len(w.asked.tables) > 0 {
 		if err := w.out.folder("tables"); err != nil {
 			return err
 		}
 	}
-	if count+len(w.overviews) > 0 {
+	if count+len(w.overviews)+len(w.asked.figures) > 0 {
 		if err := w.out.folder("figures"); err != nil {
 			return err
 		}
@@ -118,6 +121,12 @@ func (w *writer) write(ctx context.Context) error {
 	}
 	for _, j := range w.jobs {
 		tasks = append(tasks, func() error { return w.draw(j) })
+	}
+	for _, f := range w.asked.figures {
+		tasks = append(tasks, func() error { return w.makeFigure(f) })
+	}
+	for _, t := range w.asked.tables {
+		tasks = append(tasks, func() error { return w.makeTable(t) })
 	}
 	for _, t := range w.tables {
 		tasks = append(tasks, func() error {
@@ -149,7 +158,7 @@ func (w *writer) draw(j *job) error {
 		if err != nil {
 			return err
 		}
-		if err := w.finish(f, pl, f.base.Sample != "" && w.inline || f.base.Sample == "" && w.inlineAll); err != nil {
+		if err := w.finish(f, pl, f.answers || f.base.Sample != "" && w.inline || f.base.Sample == "" && w.inlineAll); err != nil {
 			return err
 		}
 	}
