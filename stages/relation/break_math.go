@@ -131,9 +131,6 @@ func (b *Break) interval(relative bool, draws int, rnd *rand.Rand, stop func() e
 		return err
 	}
 	b.Far = r.band
-	for i := range b.Far {
-		b.Far[i] *= sd
-	}
 	for k := range b.U95 {
 		b.U95[k] = r.far[k] / math.Sqrt(chi95)
 		if k > 0 { // in units of y
@@ -156,10 +153,16 @@ func (b *Break) interval(relative bool, draws int, rnd *rand.Rand, stop func() e
 	}
 	for k := range elsewhere {
 		t := lo + (hi-lo)*float64(k)/(elsewhere-1)
-		if r, err = h.redraw(e, h.placeAt(e, t), nil, relative, draws, rnd, least, stop); err != nil {
+		if r, err = h.redraw(e, h.placeAt(e, t), b.Along, relative, draws, rnd, least, stop); err != nil {
 			return err
 		}
 		most, far = max(most, r.most), max(far, r.far[0])
+		for i, v := range r.band {
+			b.Far[i] = max(b.Far[i], v)
+		}
+	}
+	for i := range b.Far {
+		b.Far[i] *= sd
 	}
 	h.bare(e)
 	b.Lo, b.Hi = h.within(e, gain-most)

@@ -253,9 +253,9 @@ func simulateBreaks(t *testing.T, sets, draws int, known bool, ux float64) {
 }
 
 func TestBreakBySimulation(t *testing.T) {
-	t.Run("u known", func(t *testing.T) { simulateBreaks(t, 150, 99, true, 0) })
-	t.Run("u not known", func(t *testing.T) { simulateBreaks(t, 150, 99, false, 0) })
-	t.Run("x uncertain", func(t *testing.T) { simulateBreaks(t, 150, 99, true, 0.1) })
+	t.Run("u known", func(t *testing.T) { simulateBreaks(t, 80, 99, true, 0) })
+	t.Run("u not known", func(t *testing.T) { simulateBreaks(t, 80, 99, false, 0) })
+	t.Run("x uncertain", func(t *testing.T) { simulateBreaks(t, 80, 99, true, 0.1) })
 }
 
 // Points exactly on a line, or on two, without any uncertainty: rounding is no evidence.

@@ -10,7 +10,7 @@ import (
 // FitKind fits a line, or two lines that meet, through the numbers of several samples.
 var FitKind = pipeline.Kind{
 	Name:     "relation.fit",
-	Revision: 3,
+	Revision: 4,
 	Doc:      "Fits a line, or two lines that meet at a break, through one number over another, both with their uncertainties and what they share.",
 	Formula: "line: least χ² = rᵀS⁻¹r, r = y − intercept − slope·x, S = Vyy − b(Vxy + Vyx) + b²Vxx, b = slope; breakpoint: y = level + before·(x − at) below at, level + after·(x − at) above, " +
 		"S with each side's slope; u from (AᵀS⁻¹A)⁻¹ at the adjusted points, of a break not less than draws about the fit show; p: line: χ² of a constant less χ² of the line; breakpoint: as much gain over a line in draws about the line",

@@ -331,7 +331,7 @@ func (h *hinges) redraw(measured []float64, m place, along []float64, relative b
 }
 
 // mostBanded is the number of draws from which a band is formed.
-const mostBanded = 2000
+const mostBanded = 1000
 
 // rank95 is the index of the sorted draw that 95 % do not exceed.
 func rank95(draws int) int { return min(draws-1, int(math.Ceil(0.95*float64(draws+1)))-1) }
