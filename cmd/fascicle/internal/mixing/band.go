@@ -3,7 +3,7 @@ package mixing
 import "math"
 
 // finely is the step in nm at which true spectra are integrated and searched.
-const finely = 0.01
+const finely = 0.02
 
 // photon is hc in eV·nm (CODATA 2018, exact constants).
 const photon = 1239.841984

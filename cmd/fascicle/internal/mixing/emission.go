@@ -36,13 +36,13 @@ const aloneOrder = 0.78
 // Light in counts at the top of a band for 1 mmol/L of repeat units, and from what is in every cell and detector.
 const (
 	violaneLight  = 20000 // counts
-	ambrelleLight = 40000
+	ambrelleLight = 90000
 	transferLight = 6000
 	stray         = 900  // counts of a cell with solvent
 	darkLight     = 1300 // counts with the shutter closed
 	ramanLight    = 1600
 	patience      = 40      // how much longer the dark is measured
-	openSlits     = 400     // times as much light in the scan that saturates
+	openSlits     = 300     // times as much light in the scan that saturates
 	overLight     = 1 << 20 // counts above which a detector shows no number
 )
 
@@ -57,9 +57,9 @@ func dwell(day string) float64 {
 // scan gives the wavelengths of an emission scan.
 func scan(ex float64) []float64 {
 	if ex == 350 {
-		return wavelengths(360, 760)
+		return wavelengths(360, 760, 2)
 	}
-	return wavelengths(536, 760)
+	return wavelengths(536, 720, 1)
 }
 
 // emitted is the light that a row sends out for each of its own photons absorbed in a thin cell, in counts: what is found when
@@ -76,7 +76,7 @@ func (w *world) emitted(r row, ex, l float64) float64 {
 	}
 	y := violaneLight * donor * left * violaneShine(l)
 	if acceptor > 0 {
-		y += (transferLight*donor*(1-left)*2 + 0.01*ambrelleLight*acceptor) * ambrelleShine(l, order, shift)
+		y += (transferLight*donor*(1-left)*2 + 0.004*ambrelleLight*acceptor) * ambrelleShine(l, order, shift)
 	}
 	return y
 }
@@ -115,7 +115,7 @@ func (w *world) fluorimeter(r row, ex float64) (at, counts []float64) {
 
 // shutter gives the counts of a dark scan, which takes patience times as long.
 func (w *world) shutter(day string) (at, counts []float64) {
-	at = wavelengths(340, 780)
+	at = wavelengths(340, 780, 2)
 	rng := w.stream("dark of " + day)
 	counts = make([]float64, len(at))
 	for k := range at {

@@ -8,7 +8,7 @@ import (
 
 // absorbanceAt are the wavelengths of the photometer, from long to short, as it scans.
 func absorbanceAt() []float64 {
-	at := wavelengths(300, 780)
+	at := wavelengths(260, 780, 2)
 	for i, j := 0, len(at)-1; i < j; i, j = i+1, j-1 {
 		at[i], at[j] = at[j], at[i]
 	}

@@ -18,9 +18,12 @@ type nature struct {
 }
 
 // flat, falling and broken are the ways in which the acceptor's mean lifetime in ns goes along the ratio.
-func flat(float64) float64      { return 1.9 }
-func falling(f float64) float64 { return 1.9 - (f - 0.15) }
-func broken(f float64) float64  { return 1.9 - 0.7/0.27*math.Max(0, f-breakAt) }
+func flat(float64) float64      { return flatLifetime }
+func falling(f float64) float64 { return flatLifetime - (f - 0.15) }
+func broken(f float64) float64  { return flatLifetime - brokenFall*math.Max(0, f-breakAt) }
+
+// flatLifetime in ns is where all series begin, brokenFall the slope behind the break: down to 1.2 ns at the last ratio.
+const flatLifetime, brokenFall = 1.9, 0.7 / (0.85 - breakAt)
 
 // breakAt is the fraction at which the lifetime begins to fall in the series of long chains in calcium chloride.
 const breakAt = 0.58
@@ -74,8 +77,18 @@ type sample struct {
 	clear float64 // transmittance at 620 nm
 }
 
-// sampleOf says what a mixture is. Every preparation has its own deviations, so that independent ones of one condition differ.
+// sampleOf says what a mixture is.
 func (w *world) sampleOf(r row) sample {
+	s, ok := w.samples[r.sample]
+	if !ok {
+		s = w.prepared(r)
+		w.samples[r.sample] = s
+	}
+	return s
+}
+
+// prepared makes a mixture. Every preparation has its own deviations, so that independent ones of one condition differ.
+func (w *world) prepared(r row) sample {
 	n, f := natures[r.series()], r.fraction
 	rng := w.stream("preparation of " + r.sample)
 	vary := func() float64 { return 1 + preparation*rng.NormFloat64() }

@@ -15,10 +15,10 @@ func counted(rng *rand.Rand, mean float64) float64 {
 	return distuv.Poisson{Lambda: mean, Src: rng}.Rand()
 }
 
-// wavelengths from first to last in nm, two apart.
-func wavelengths(first, last float64) []float64 {
-	x := make([]float64, 0, int(last-first)/2+1)
-	for l := first; l <= last; l += 2 {
+// wavelengths from first to last in nm.
+func wavelengths(first, last, step float64) []float64 {
+	x := make([]float64, 0, int((last-first)/step)+1)
+	for l := first; l <= last; l += step {
 		x = append(x, l)
 	}
 	return x

@@ -15,9 +15,12 @@ func (w *world) truth() Truth {
 		}
 	}
 	t.windows()
+	t.breaks()
 	t.series("all", "violane_molar", "mean", violaneMolar)
 	t.series("all", "ambrelle_molar", "mean", ambrelleMolar)
-	return Truth{Values: t.values, Draws: w.draws, Reads: map[string]string{"donor_alone": "area", "donor_alone_lifetimes": "tau_amplitude"}}
+	return Truth{Values: t.values, Draws: w.draws, Reads: map[string]string{
+		"donor_alone": "area", "donor_alone_lifetimes": "tau_amplitude", "acceptor_alone_lifetimes": "tau_amplitude",
+	}}
 }
 
 type truths struct {
@@ -49,7 +52,7 @@ func (t *truths) scattering(r row) {
 func (t *truths) absorption(r row) {
 	donor, acceptor := t.w.concentrations(r)
 	if r.donorOnly() {
-		t.uptake(r, "donor_uptake", band{violaneBand, 306, 420}, 1e-3*donor*violaneMolar)
+		t.uptake(r, "donor_uptake", band{violaneBand, 280, 420}, 1e-3*donor*violaneMolar)
 	}
 	if r.acceptorOnly() {
 		t.uptake(r, "acceptor_uptake", band{ambrelleBand, 430, 600}, 1e-3*acceptor*ambrelleMolar)
@@ -119,6 +122,8 @@ func (t *truths) decays(r row) {
 		stage := "acceptor_lifetimes"
 		if r.acceptorOnly() {
 			stage = "acceptor_alone_lifetimes"
+		} else {
+			t.sample(r, "by_sample", "tau_change", t.w.sampleOf(r).tau-aloneLifetime)
 		}
 		t.decay(r, stage, d)
 		t.sample(r, stage, "tau_2", d.terms[1].tau)
@@ -157,6 +162,19 @@ func (t *truths) windows() {
 	}
 	t.series("temperature=25", "salt_edges", "closes", clearsAt)
 	t.series("temperature=45", "salt_edges", "closes", clearsWarm)
+}
+
+// The series whose lifetime breaks, and the one in which it is flat.
+const brokenSeries, flatSeries = "chain=long,salt=CaCl2", "chain=short,salt=NaCl"
+
+// breaks lists what is true of both; the lines of the others are of no interest.
+func (t *truths) breaks() {
+	t.series(brokenSeries, "lifetime_break", "at", breakAt)
+	t.series(brokenSeries, "lifetime_break", "level", flatLifetime-aloneLifetime)
+	t.series(brokenSeries, "lifetime_break", "before", 0)
+	t.series(brokenSeries, "lifetime_break", "after", -brokenFall)
+	t.series(flatSeries, "lifetime_break", "intercept", flatLifetime-aloneLifetime)
+	t.series(flatSeries, "lifetime_break", "slope", 0)
 }
 
 // Molar masses of a repeat unit in g/mol, as the study states them.

@@ -41,11 +41,14 @@ type world struct {
 	seed  uint64
 	draws map[string]float64 // (stated − true)/u, by source
 	rows  []row
+
+	samples map[string]sample     // by name, as they are asked for
+	amounts map[string][2]float64 // likewise, concentrations
 }
 
 // newWorld draws where everything that study file and sheet state really lies.
 func newWorld(seed uint64, rows []row) *world {
-	w := &world{seed, map[string]float64{}, rows}
+	w := &world{seed, map[string]float64{}, rows, map[string]sample{}, map[string][2]float64{}}
 	rng := w.stream("what is stated")
 	for _, s := range statements() {
 		w.draws[s.source] = rng.NormFloat64()
@@ -85,6 +88,16 @@ func (r row) volumes() []stated {
 
 // concentrations of both polymers in mmol/L of repeat units, as they really are.
 func (w *world) concentrations(r row) (donor, acceptor float64) {
+	a, ok := w.amounts[r.sample]
+	if !ok {
+		a[0], a[1] = w.mixed(r)
+		w.amounts[r.sample] = a
+	}
+	return a[0], a[1]
+}
+
+// mixed works out what was mixed.
+func (w *world) mixed(r row) (donor, acceptor float64) {
 	real := func(column string, v volume) float64 {
 		return v.value - v.u*w.draws["sheet."+column+"["+r.sample+"]"]
 	}
