@@ -215,6 +215,26 @@ func TestFitErrorsInBoth(t *testing.T) {
 	for name, want := range map[string]float64{"slope": -0.480533407, "u_slope": 0.057985009, "intercept": 5.47991022, "u_intercept": 0.294970735, "chi2_nu": 11.86635319406144 / 8} {
 		close1(t, name, at(t, fit, name, 0), want, 1e-8)
 	}
+	// x from the sheet, whose cells are sources: the whole u is the same
+	cells := make([]point, len(points))
+	for i := range points {
+		_, tau, _ := strings.Cut(points[i].file, "tau")
+		cells[i] = point{fmt.Sprintf("%g ± %.17g", p.X[i], math.Sqrt(p.Vxx[i*11])), "tau" + tau}
+	}
+	_, out = fitted(t, cells, "x: place, y: tau")
+	for name, want := range map[string]float64{"slope": 0.057985009, "intercept": 0.294970735} {
+		uu := math.Pow(at(t, out["fit"], "u_"+name, 0), 2)
+		n := 0
+		for _, c := range out["fit"].Columns {
+			if strings.HasPrefix(c.Name, name+"@sheet.place[") {
+				uu += c.Floats[0] * c.Floats[0]
+				n++
+			}
+		}
+		if close1(t, "whole u of "+name, math.Sqrt(uu), want, 1e-8); n != 10 {
+			t.Errorf("%d parts of %s, expected 10", n, name)
+		}
+	}
 	// x of which u is not known is taken as exact, and that is said
 	for i := range points {
 		_, tau, _ := strings.Cut(points[i].file, "tau")
