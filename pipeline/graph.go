@@ -30,6 +30,7 @@ type stage struct {
 	settings any
 	fields   map[string]bool // fields that its items may have
 	brings   []Brought
+	captured []string            // fields that the names of its files say, in order
 	shapes   map[string]Arriving // by output
 	inputs   []*stage
 	rank     int // place in the order of running

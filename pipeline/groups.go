@@ -125,8 +125,10 @@ func (r *runner) groupLeads(s *stage, leads []*item) []*group {
 	switch s.by.mode {
 	case "item":
 		groups = make([]*group, 0, len(leads))
-		for _, it := range leads {
-			groups = append(groups, &group{stage: s, name: it.name, leads: []*item{it}, fields: it.fields})
+		slab := make([]group, len(leads))
+		for i, it := range leads {
+			slab[i] = group{stage: s, name: it.name, leads: leads[i : i+1 : i+1], fields: it.fields}
+			groups = append(groups, &slab[i])
 		}
 	case "all":
 		if len(leads) > 0 {

@@ -93,6 +93,7 @@ type group struct {
 	captures []ownField
 	fileHash [32]byte
 	fileSize int64
+	known    bool // its hash and size were remembered, and stand
 
 	numbers map[string][]Evaluated
 	doubts  map[*item][]store.Flag // of lead items: checks that they trust are beyond their notice

@@ -244,6 +244,11 @@ func (l *loader) bringFields() {
 		}
 		s.brings = brought
 		for _, b := range brought {
+			if b.Where == "files" {
+				s.captured = append(s.captured, b.Name)
+			}
+		}
+		for _, b := range brought {
 			if !catalog.IsIdentifier(b.Name) || catalog.Reserved(b.Name) && b.Name != "sample" {
 				l.fail(s.settingPos(b.Where), fmt.Sprintf("a field named %q", b.Name), "letters, digits and _, and none of the reserved words", "rename it")
 				continue

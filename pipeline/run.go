@@ -4,6 +4,7 @@ import (
 	"container/heap"
 	"context"
 	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -302,6 +303,13 @@ func (r *runner) begin(s *stage) bool {
 	for _, g := range groups {
 		r.total += r.expected(g)
 	}
+	if s.kind.Reads { // one look at each file, which may take the disk its time
+		parallel(len(groups), func(i int) {
+			if g := groups[i]; g.state == "" {
+				g.fileHash, g.fileSize, g.known = r.knownRaw(g)
+			}
+		})
+	}
 	for _, g := range groups {
 		if g.state == "" && !s.kind.Reads {
 			r.writeRecipe(g, plan)
@@ -346,16 +354,16 @@ func (r *runner) expected(g *group) int {
 // remembered hash, and says false when the file must be read first (it is new, changed, or cannot be read: the worker says why).
 func (r *runner) fileRecipe(g *group, p *stagePlan, sum *[32]byte) bool {
 	if sum == nil {
-		h, size, ok := r.knownRaw(g)
-		if !ok {
+		if !g.known {
 			return false
 		}
-		sum, g.fileSize = &h, size
+		sum = &g.fileHash
 	}
 	g.fileHash = *sum
-	b := append([]byte(nil), p.common...)
+	b := make([]byte, 0, len(p.common)+len("file = \n")+2*len(sum))
+	b = append(b, p.common...)
 	b = append(b, "file = "...)
-	b = append(b, store.ContentHash(*sum).String()...)
+	b = hex.AppendEncode(b, sum[:])
 	b = append(b, '\n')
 	if len(p.fields) > 0 {
 		g.numbers = map[string][]Evaluated{}

@@ -11,10 +11,10 @@ import (
 
 // sheetItems makes the items of `samples`: one for each row, without columns of its own. Kinds read the sheet through settings.
 func (r *runner) sheetItems(s *stage) {
-	for _, row := range r.p.order {
-		it := &item{stage: s, output: "rows", form: Values, name: "sample=" + row.sample, fields: Fields{row: row}, state: Kept, lead: -1}
-		it.hash = sheetItem(row.sample)
-		r.items[s] = append(r.items[s], it)
+	slab := make([]item, len(r.p.order))
+	for i, row := range r.p.order {
+		slab[i] = item{stage: s, output: "rows", form: Values, name: "sample=" + row.sample, fields: Fields{row: row}, state: Kept, lead: -1, hash: sheetItem(row.sample)}
+		r.items[s] = append(r.items[s], &slab[i])
 	}
 }
 
@@ -130,14 +130,11 @@ func (r *runner) entryItems(g *group, e *store.Entry) {
 // importedItem gives an item of a file its name and fields.
 func (r *runner) importedItem(g *group, it *item, o *store.Object, several bool) {
 	p := r.p
-	names, values := []string{}, []string{}
-	fset := g.stage.settings.(FileSettings)
-	if pat, err := patternCaptures(fset.FilesPattern()); err == nil {
-		for _, n := range pat {
-			if id, ok := p.fields.id(n); ok {
-				v, _ := g.fields.get(id)
-				names, values = append(names, n), append(values, v.Text)
-			}
+	var names, values []string
+	for _, n := range g.stage.captured {
+		if id, ok := p.fields.id(n); ok {
+			v, _ := g.fields.get(id)
+			names, values = append(names, n), append(values, v.Text)
 		}
 	}
 	it.fields = Fields{own: slices.Clone(g.captures), row: g.fields.row}

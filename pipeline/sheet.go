@@ -74,9 +74,13 @@ func (l *loader) sheetFields() {
 // makeRows works out the fields of each sample, derived columns included.
 func (l *loader) makeRows() {
 	n := len(l.fields.names)
+	rows := len(l.Sheet.Rows)
+	slab := make([]sampleRow, rows)
+	values, has, us := make([]FieldValue, rows*n), make([]bool, rows*n), make([]float64, 2*rows*n)
 	for i := range l.Sheet.Rows {
 		r := &l.Sheet.Rows[i]
-		row := &sampleRow{sample: r.Sample, values: make([]FieldValue, n), has: make([]bool, n), u: make([]float64, n), nu: make([]float64, n)}
+		row, from, to := &slab[i], i*n, (i+1)*n
+		row.sample, row.values, row.has, row.u, row.nu = r.Sample, values[from:to:to], has[from:to:to], us[from:to:to], us[rows*n+from:rows*n+to]
 		for id := range row.values {
 			row.values[id].Null = true
 		}
