@@ -364,7 +364,7 @@ func (l *loader) numbersOnly(s *stage, output string, x study.Text, y []study.Te
 
 // unitOf is the unit of a field or column of a stage; known is false where only its files tell.
 func (l *loader) unitOf(s *stage, output, name string) (unit catalog.Unit, number, known bool) {
-	for _, c := range columnsOf(s, output) {
+	for _, c := range l.shownColumns(s, output) {
 		if findColumn([]ColumnShape{c}, name) != nil {
 			return c.Unit, !c.Text, !c.Any || c.Text
 		}
@@ -375,9 +375,9 @@ func (l *loader) unitOf(s *stage, output, name string) (unit catalog.Unit, numbe
 	return catalog.Unit{}, false, false
 }
 
-// columnsOf lists the columns of an output, or, for "", of all outputs of form values.
-func columnsOf(s *stage, output string) (list []ColumnShape) {
-	for _, name := range s.outputs {
+// shownColumns lists the columns of an output, or, for "", of all outputs of form values.
+func (l *loader) shownColumns(s *stage, output string) (list []ColumnShape) {
+	for _, name := range l.declaredOutputs(s) {
 		if sh := s.shapes[name]; name == output || output == "" && (sh.Form == Values || sh.Form == AnyForm) {
 			list = append(list, sh.Columns...)
 		}
@@ -390,7 +390,7 @@ func columnsOf(s *stage, output string) (list []ColumnShape) {
 func (l *loader) shownOutput(s *stage, names []study.Text) (output string, ok bool) {
 	var candidates []string
 	open := map[string]bool{}
-	for _, name := range s.outputs {
+	for _, name := range l.declaredOutputs(s) {
 		sh := s.shapes[name]
 		at := name
 		switch sh.Form {
@@ -416,7 +416,7 @@ func (l *loader) shownOutput(s *stage, names []study.Text) (output string, ok bo
 	var have []string
 	var missing []study.Text
 	for i, at := range candidates {
-		columns := columnsOf(s, at)
+		columns := l.shownColumns(s, at)
 		lacks := slices.DeleteFunc(slices.Clone(names), func(t study.Text) bool { return s.fields[t.Value] || findColumn(columns, t.Value) != nil })
 		if len(lacks) == 0 || open[at] {
 			return at, true
@@ -442,8 +442,8 @@ func (l *loader) shownWhere(s *stage, output string, n *study.Node) (c Condition
 	if n == nil || s.broken {
 		return c
 	}
-	if output == "" && len(s.outputs) > 0 {
-		output = s.outputs[0]
+	if outputs := l.declaredOutputs(s); output == "" && len(outputs) > 0 {
+		output = outputs[0]
 	}
 	f, ok, err := (&fieldScope{l: l, only: source{s, output}.fields()}).compile(n.Text.Value)
 	switch {
@@ -558,7 +558,7 @@ func (l *loader) styled(t study.Text) (units []catalog.Unit) {
 	names := slices.Clone(l.fields.names)
 	for _, s := range l.stages {
 		found = found || s.broken
-		for _, output := range s.outputs {
+		for _, output := range l.declaredOutputs(s) {
 			sh := s.shapes[output]
 			found = found || sh.Unknown
 			for _, c := range sh.Columns {

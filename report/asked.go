@@ -119,6 +119,9 @@ func cellOf(t *table.Table, whole *table.Column, name string, k int) *pipeline.V
 // entry is what a row says of a column of its stage or a field of its item, in the unit that the study prints it in. nil: nothing.
 func (m *model) entry(stageName string, x entryRow, name string) *pipeline.Value {
 	v := x.value(name)
+	if v != nil && v.Value == nil && v.Text == "" && v.Bound == "" {
+		return nil
+	}
 	if v == nil {
 		f := m.Field(*x.it, name)
 		if f.Null {

@@ -240,10 +240,17 @@ func overlaid(whole, pl *plot, i, n int, name string) *plot {
 	return whole
 }
 
-// shortItem is an item's name without the names of its fields: NaCl, long for salt=NaCl,chain=long.
+// shortItem is an item's name without the names of its fields, its sample first: long, NaCl for chain=long,salt=NaCl.
 func shortItem(it *pipeline.ItemOutcome) string {
 	var words []string
-	for _, part := range strings.Split(it.Name, ",") {
+	name := it.Name
+	if it.Sample != "" {
+		words = append(words, it.Sample)
+		if name = rest(name, it.Sample); name == "" {
+			return it.Sample
+		}
+	}
+	for _, part := range strings.Split(name, ",") {
 		if _, value, ok := strings.Cut(part, "="); ok {
 			part = value
 		}

@@ -44,6 +44,11 @@ func (w *writer) makeTable(t *askedTable) error {
 		names = w.usualColumns(r, t, sel.rows)
 	}
 	t.rows = w.sorted(t, sel.rows, names)
+	if len(t.Columns) == 0 {
+		names = slices.DeleteFunc(names, func(n string) bool { // what no row has says nothing
+			return !slices.ContainsFunc(t.rows, func(x entryRow) bool { return w.entry(t.Stage, x, n) != nil })
+		})
+	}
 	var gaps lacking
 	t.cells = make([][]*pipeline.Value, len(t.rows))
 	for i := range t.rows {

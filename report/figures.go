@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"fascicle/catalog"
@@ -224,10 +225,10 @@ func (r *reader) build(f *figure) (*plot, error) {
 	}
 	pl.x.unit, pl.y.unit = units.x, units.y
 	if pl.x.label == "" {
-		pl.x.label = units.xName
+		pl.x.label = r.m.meantBy(f.stage, units.xName)
 	}
 	if pl.y.label == "" {
-		pl.y.label = units.yName
+		pl.y.label = r.m.meantBy(f.stage, units.yName)
 	}
 	if d.Residual != nil {
 		below := axisUnits{x: units.x, hasX: units.hasX}
@@ -253,6 +254,16 @@ func (r *reader) build(f *figure) (*plot, error) {
 		}
 	}
 	return pl, nil
+}
+
+// meantBy is what a column holds in the study: where a setting of the same name says it, as for x and y of a fit, that.
+func (m *model) meantBy(s *stage, column string) string {
+	for _, line := range s.Settings {
+		if line.Path == column && !line.Default && line.Value != "" {
+			return m.nameFor(s.Name, line.Value)
+		}
+	}
+	return m.nameFor(s.Name, column)
 }
 
 func axisOf(a pipeline.Axis) plotAxis {
@@ -319,6 +330,7 @@ func (r *reader) curves(f *figure, pl *plot, s pipeline.Series, units *axisUnits
 					}
 				}
 			}
+			r.censor(&one, t, y.Name, &units.y, &units.hasY)
 			if used := t.Col(s.Used); s.Used != "" && used != nil && used.Type != table.Text {
 				one.used = plainNumbers(used)
 			}
@@ -331,6 +343,45 @@ func (r *reader) curves(f *figure, pl *plot, s pipeline.Series, units *axisUnits
 		}
 	}
 	return list, nil
+}
+
+// censor reads which of a column's numbers are limits, and the ends of those that are intervals.
+func (r *reader) censor(one *plotSeries, t *table.Table, name string, unit *catalog.Unit, has *bool) {
+	c := t.Col(name + "_bound")
+	if c == nil || c.Type != table.Text {
+		return
+	}
+	one.bound = make([]uint8, len(one.y))
+	ends := func(suffix string) []float64 {
+		if end := t.Col(name + suffix); end != nil && end.Type != table.Text {
+			if list, ok := r.numbers(end, unit, has); ok {
+				return slices.Clone(list)
+			}
+		}
+		return nil
+	}
+	lo, hi := ends("_lo"), ends("_hi")
+	for i := range one.bound {
+		word := ""
+		if !c.IsNull(i) {
+			word = c.Texts[i]
+		}
+		switch word {
+		case "lower":
+			one.bound[i] = atLeast
+		case "upper":
+			one.bound[i] = atMost
+		}
+		if word != "interval" && lo != nil && hi != nil {
+			lo[i], hi[i] = math.NaN(), math.NaN()
+		}
+		if one.noU != nil && word != "" {
+			one.noU[i] = false
+		}
+	}
+	if lo != nil && hi != nil {
+		one.lo, one.hi = lo, hi
+	}
 }
 
 // numbers gives a column in the unit of an axis, or sets that unit if the axis has none yet. False: another dimension.

@@ -230,9 +230,12 @@ func (p *page) keyNumbers(stageName string, told map[string]bool) {
 	p.lines("No numbers", gaps.lines())
 }
 
-// keyColumns are the columns that say most: those with an uncertainty or a limit, then words, then the rest.
+// keyColumns are the columns that say most: those with an uncertainty or a limit, then words; where there are none, the rest.
 func keyColumns(s *stage) (list []int) {
 	for pass := range 3 {
+		if pass == 2 && len(list) > 0 {
+			break
+		}
 		for k, c := range s.columns {
 			rank := 2
 			switch {
@@ -262,22 +265,22 @@ func (p *page) keyTable(s *stage, rows []*row, columns []int) {
 		p.raw("</th>")
 	}
 	p.raw("</tr></thead><tbody>\n")
+	samples := map[string]int{}
 	for _, r := range rows {
-		name := r.item
-		if r.source != nil {
-			name = shortItem(r.source)
+		samples[r.sample]++
+	}
+	for _, r := range rows {
+		name := shortRow(r)
+		if r.sample != "" && samples[r.sample] == 1 {
+			name = r.sample
 		}
 		p.raw("<tr>", nameCell(name))
 		p.name(name)
+		p.marks(r, false)
 		p.raw("</th>")
-		for i, k := range columns {
+		for _, k := range columns {
 			p.raw("<td>")
-			v := p.w.inUnit(r.values[k], s.Name, s.columns[k].name)
-			marks := &row{}
-			if i == 0 {
-				marks = r
-			}
-			p.number(s.columns[k], marks, v, false)
+			p.number(s.columns[k], nil, p.w.inUnit(r.values[k], s.Name, s.columns[k].name), false)
 			p.raw("</td>")
 		}
 		p.raw("</tr>\n")
