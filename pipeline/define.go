@@ -260,6 +260,9 @@ func (l *loader) compile(d *definition) {
 
 // derive works out all derived columns of a row.
 func (ds *definitions) derive(p *Project, row *sampleRow) {
+	if len(ds.derived) == 0 {
+		return
+	}
 	f := Fields{row: row}
 	env := &fieldEnv{p: p, f: &f}
 	for _, d := range ds.derived {
