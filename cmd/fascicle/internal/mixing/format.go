@@ -1,10 +1,12 @@
 package mixing
 
 import (
+	"archive/zip"
 	"bytes"
 	"compress/gzip"
 	"strconv"
 	"strings"
+	"time"
 	"unicode/utf16"
 )
 
@@ -40,6 +42,25 @@ func compressed(data []byte) ([]byte, error) {
 	z := gzip.NewWriter(&packed)
 	if _, err := z.Write(data); err != nil {
 		return nil, err
+	}
+	if err := z.Close(); err != nil {
+		return nil, err
+	}
+	return packed.Bytes(), nil
+}
+
+// archive packs files into one, always to the same bytes.
+func archive(files []File) ([]byte, error) {
+	var packed bytes.Buffer
+	z := zip.NewWriter(&packed)
+	for _, f := range files {
+		w, err := z.CreateHeader(&zip.FileHeader{Name: f.Name, Method: zip.Deflate, Modified: time.Date(2031, 3, 11, 18, 0, 0, 0, time.UTC)})
+		if err != nil {
+			return nil, err
+		}
+		if _, err := w.Write(f.Data); err != nil {
+			return nil, err
+		}
 	}
 	if err := z.Close(); err != nil {
 		return nil, err

@@ -107,7 +107,7 @@ func (w *world) emissionFiles(rows []row) ([]File, error) {
 }
 
 func (w *world) decayFiles(rows []row) ([]File, error) {
-	var files []File
+	var files, members []File
 	for _, band := range []string{"donor", "acceptor"} {
 		for _, day := range days {
 			files = append(files, File{Name: "raw/decay/irf_" + day + "_" + band + ".csv", Data: responseFile(counters[day], w.responseCounter(day, band))})
@@ -125,15 +125,12 @@ func (w *world) decayFiles(rows []row) ([]File, error) {
 			if r.day == "d1" {
 				files = append(files, File{Name: "raw/decay/d1/" + r.sample + "_" + named + ".csv", Data: decayFile(r, named, c, counts)})
 			} else {
-				packed, err := compressed(decayTimes(c, counts))
-				if err != nil {
-					return nil, err
-				}
-				files = append(files, File{Name: "raw/decay/d2/" + r.sample + "_" + named + ".dat.gz", Data: packed})
+				members = append(members, File{Name: r.sample + "_" + named + ".dat", Data: decayTimes(c, counts)})
 			}
 		}
 	}
-	return files, nil
+	packed, err := archive(members)
+	return append(files, File{Name: "raw/decay/d2.zip", Data: packed}), err
 }
 
 func (w *world) scatteringFiles(rows []row) ([]File, error) {

@@ -1,6 +1,7 @@
 package mixing
 
 import (
+	"archive/zip"
 	"bytes"
 	"compress/gzip"
 	"context"
@@ -81,8 +82,8 @@ func TestForms(t *testing.T) {
 	if d := cmp.Diff([]string{"raw/scattering/d2/" + emptyFile + ".xml"}, empty); d != "" {
 		t.Error("empty files:", d)
 	}
-	unpacked := func(name string) []byte {
-		z, err := gzip.NewReader(bytes.NewReader(files[name]))
+	unpacked := func(name string, open func(io.Reader) (io.Reader, error)) []byte {
+		z, err := open(bytes.NewReader(files[name]))
 		if err != nil {
 			t.Fatal(name, err)
 		}
@@ -92,8 +93,14 @@ func TestForms(t *testing.T) {
 		}
 		return data
 	}
-	files["unpacked"] = unpacked("raw/emission/d2.txt.gz")
-	files["decay"] = unpacked("raw/decay/d2/LN25_donor.dat.gz")
+	files["unpacked"] = unpacked("raw/emission/d2.txt.gz", func(r io.Reader) (io.Reader, error) { return gzip.NewReader(r) })
+	files["decay"] = unpacked("raw/decay/d2.zip", func(r io.Reader) (io.Reader, error) {
+		z, err := zip.NewReader(r.(*bytes.Reader), r.(*bytes.Reader).Size())
+		if err != nil {
+			return nil, err
+		}
+		return z.Open("LN25_donor.dat")
+	})
 	for _, c := range []struct{ file, has, lacks string }{
 		{"raw/absorbance/d1.csv", "\xb0C;", "\xc2\xb0"},           // Latin-1
 		{"raw/absorbance/d1.csv", "\r\n780,0;0,0", "."},           // decimal commas, Windows line ends
