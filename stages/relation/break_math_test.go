@@ -351,6 +351,21 @@ func TestBreakOfAnyPoints(t *testing.T) {
 
 func finite(x float64) bool { return !math.IsNaN(x) && !math.IsInf(x, 0) }
 
+func TestRanked(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		v := rapid.SliceOfN(rapid.Float64Range(-3, 3), 1, 30).Draw(t, "v")
+		for i := range v {
+			v[i] = math.Round(2*v[i]) / 2 // with ties
+		}
+		k := rapid.IntRange(0, len(v)-1).Draw(t, "k")
+		sorted := slices.Clone(v)
+		slices.Sort(sorted)
+		if got := ranked(v, k); got != sorted[k] {
+			t.Fatalf("got %g, expected %g", got, sorted[k])
+		}
+	})
+}
+
 func TestBreakErrors(t *testing.T) {
 	four := &Points{X: []float64{1, 2, 3, 4}, Y: []float64{1, 2, 3, 5}}
 	line, err := FitStraight(four)

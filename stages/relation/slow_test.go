@@ -9,9 +9,9 @@ import (
 )
 
 func TestBreakBySimulationSlow(t *testing.T) {
-	t.Run("u known", func(t *testing.T) { simulateBreaks(t, 2000, 499, true, 0) })
-	t.Run("u not known", func(t *testing.T) { simulateBreaks(t, 2000, 499, false, 0) })
-	t.Run("x uncertain", func(t *testing.T) { simulateBreaks(t, 2000, 499, true, 0.1) })
+	t.Run("u known", func(t *testing.T) { simulateBreaks(t, 1000, 299, true, 0) })
+	t.Run("u not known", func(t *testing.T) { simulateBreaks(t, 1000, 299, false, 0) })
+	t.Run("x uncertain", func(t *testing.T) { simulateBreaks(t, 1000, 299, true, 0.1) })
 }
 
 func TestLineBySimulationSlow(t *testing.T) { simulateLines(t, 40000) }
