@@ -264,6 +264,21 @@ func partsKinds() []*pipeline.Kind {
 			},
 		},
 		{
+			Name: "p.pool", Revision: 1, Doc: "x times all a of a pool", Source: source,
+			Ports:   []pipeline.Port{valuesPort("number", true, pipeline.BySample), {Name: "pool", Many: true, Doc: "pool", Forms: []pipeline.Form{pipeline.Values}}},
+			Outputs: []pipeline.Output{values("scaled", pipeline.PerLead, "x")},
+			Run: func(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
+				for i, l := range call.Leads {
+					x := first(l.Table, "x")
+					for _, p := range call.Partners("pool", i) {
+						x *= first(p.Table, "a")
+					}
+					call.Give("scaled", i, row("x", x, 0.0))
+				}
+				return nil, nil
+			},
+		},
+		{
 			Name: "p.ratio", Revision: 1, Doc: "x of a over x of b", Source: source, Ports: []pipeline.Port{valuesPort("a", true, pipeline.BySample), valuesPort("b", false, pipeline.BySample)},
 			Outputs: []pipeline.Output{values("ratio", pipeline.PerLead, "x")},
 			Run: func(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {

@@ -201,12 +201,13 @@ func (p *Project) findSources() {
 	}
 }
 
-// shares tells whether one item may serve several groups through this reference: by match, by nearest date, or as the only one.
+// shares tells whether one item may serve several groups through this reference: by match, by nearest date, as the only one, or because
+// all items serve each group.
 func shares(s *stage, b *boundPort, ref *reference) bool {
 	switch {
 	case b == s.lead:
 		return false
-	case ref.pair == ByOnly:
+	case ref.pair == ByOnly, ref.pair == ByAll:
 		return true
 	}
 	return ref.pair == ByMatch && len(ref.partner)+len(ref.nearest) > 0

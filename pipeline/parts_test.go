@@ -230,3 +230,13 @@ func TestWhoIsASource(t *testing.T) {
 		})
 	}
 }
+
+// An item that serves all groups by `all: true` is a source like any other.
+func TestItemsForAllAreSources(t *testing.T) {
+	dir := scaled(t, 2, "  k: 1\n", "  y: {kind: p.pool, from: {number: raw, pool: {stage: cal, all: true}}}\n")
+	for id, v := range runValues(t, dir) {
+		if v.Stage == "y" && v.Parts["cal[all].1"] == 0 {
+			t.Errorf("%s has the parts %v, expected one of cal[all].1", id, v.Parts)
+		}
+	}
+}

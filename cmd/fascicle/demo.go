@@ -3,7 +3,8 @@ package main
 import (
 	"context"
 
-	"fascicle/cmd/fascicle/internal/demo"
+	"fascicle/cmd/fascicle/internal/invented"
+	"fascicle/cmd/fascicle/internal/mixing"
 	"fascicle/pipeline"
 
 	"github.com/spf13/cobra"
@@ -13,9 +14,9 @@ func demoCommand(a *app) *cobra.Command {
 	return &cobra.Command{
 		Use:   "demo DIR",
 		Short: "Write a study with invented data of known truth, and run it",
-		Long: `Writes a study with invented data of known truth into DIR, which must be new or empty, and runs it. One raw file is left empty on
-purpose, so that the report has something to say of it; the exit status is 0 when exactly that went wrong. DIR/truth.json holds what
-the data were made from.`,
+		Long: `Writes a study with invented data of known truth into DIR, which must be new or empty, and runs it: two polymers, mixed over ratios and
+salts, seen by absorbance, emission, decays, scattering and turbidity. In each family one sample is broken on purpose, so that the report
+has something to say of it; the exit status is 0 when exactly that went wrong. DIR/truth.json holds what the data were made from.`,
 		Args: arguments(1, 1),
 		RunE: func(c *cobra.Command, args []string) error {
 			a.status = a.demo(c.Context(), args[0])
@@ -27,9 +28,9 @@ the data were made from.`,
 // demoLine says what was written.
 type demoLine struct {
 	event
-	Dir    string `json:"dir"`
-	Files  int    `json:"files"`
-	Broken string `json:"broken"` // the sample whose raw file is empty on purpose
+	Dir    string   `json:"dir"`
+	Files  int      `json:"files"`
+	Broken []string `json:"broken"` // what is broken on purpose
 }
 
 // truthLine holds what was found against what the data were made from.
@@ -43,15 +44,18 @@ type truthLine struct {
 
 // demo writes the study and runs it.
 func (a *app) demo(ctx context.Context, dir string) int {
-	study, err := demo.Make()
+	study, err := mixing.Make()
 	if err != nil {
 		return a.fail(ctx, err)
 	}
 	if err := study.Write(ctx, dir); err != nil {
 		return a.fail(ctx, err)
 	}
-	a.say("wrote %s: %d mixtures and %d solvents and plates; the raw file of %s is empty on purpose", dir, study.Mixtures, study.Others, demo.Broken)
-	a.line(demoLine{event{"demo"}, dir, len(study.Files), demo.Broken})
+	a.say("wrote %s: %d mixtures and %d controls, solvents and standards in %d files", dir, study.Mixtures, study.Others, len(study.Files))
+	for _, b := range mixing.Broken() {
+		a.say("broken on purpose: %s", b)
+	}
+	a.line(demoLine{event{"demo"}, dir, len(study.Files), mixing.Broken()})
 	p, faults := pipeline.Load(dir, a.kinds)
 	if len(faults) > 0 {
 		return a.faults(faults)
@@ -60,7 +64,7 @@ func (a *app) demo(ctx context.Context, dir string) int {
 	if o == nil {
 		return status
 	}
-	surprises := demo.Surprises(o)
+	surprises := mixing.Surprises(o)
 	for _, s := range surprises {
 		a.warn("not as planned: %s", s)
 	}
@@ -77,13 +81,13 @@ func (a *app) demo(ctx context.Context, dir string) int {
 }
 
 // truth says how near the run came to the truth.
-func (a *app) truth(t demo.Truth, values []pipeline.Value, surprises []string) {
+func (a *app) truth(t invented.Truth, values []pipeline.Value, surprises []string) {
 	scores, missing := t.Scores(values)
 	line := truthLine{event: event{"truth"}, Values: len(t.Values), Found: len(scores), Surprise: append([]string{}, surprises...)}
 	if len(scores) == 0 {
 		a.say("none of the %d values of truth.json was found", len(missing))
 	} else {
-		worst := demo.Largest(scores)
+		worst := invented.Largest(scores)
 		line.LargestZ = worst.Z
 		a.say("%d of %d values of truth.json were found; farthest from it is %s of %s, %.1f of its own uncertainties away",
 			len(scores), len(t.Values), worst.Name, worst.Sample+worst.Series, worst.Z)

@@ -11,17 +11,40 @@ import (
 	"strings"
 	"testing"
 
-	"fascicle/cmd/fascicle/internal/demo"
+	"fascicle/cmd/fascicle/internal/firstlook"
 	"fascicle/pipeline"
 
 	"github.com/google/go-cmp/cmp"
 )
 
-// One demo study through every command, in the order in which a user would meet them.
-func TestDemoStudy(t *testing.T) {
+// The demo ends well when exactly what was broken on purpose went wrong, and finds its truth. The limit on |z| is met by the largest of
+// 2,000 normal numbers in 999 of 1,000 studies.
+func TestDemo(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "study")
-	made := fascicle(t, "demo", dir)
-	made.want(t, 0, []string{"wrote " + dir, "12 mixtures", "24 of 24 values", "1 failed", demo.Broken, filepath.Join(dir, "out", "report.html")}, nil)
+	c := fascicle(t, "demo", "--json", dir)
+	c.want(t, 0, nil, nil)
+	for _, l := range c.lines(t) {
+		switch l["event"] {
+		case "demo":
+			if n := len(l["broken"].([]any)); n < 4 {
+				t.Errorf("%d things are broken on purpose", n)
+			}
+		case "truth":
+			if l["values"].(float64) < 400 || l["found"] != l["values"] || len(l["surprises"].([]any)) > 0 || math.Abs(l["largest_z"].(float64)) > 5 {
+				t.Errorf("the truth and what was found: %v", l)
+			}
+		}
+	}
+	plain := filepath.Join(t.TempDir(), "study")
+	fascicle(t, "demo", plain).want(t, 0, []string{"wrote " + plain, "broken on purpose: ", " values of truth.json were found", filepath.Join(plain, "out", "report.html")}, nil)
+	sameTree(t, outTree(t, dir), outTree(t, plain))
+}
+
+// One study through every command, in the order in which a user would meet them.
+func TestEveryCommand(t *testing.T) {
+	dir := writeFirstLook(t)
+	made := fascicle(t, "run", dir)
+	made.want(t, 1, []string{"1 failed", firstlook.Broken, filepath.Join(dir, "out", "report.html")}, nil)
 	if made.err != "" {
 		t.Errorf("stderr: %s", made.err)
 	}
@@ -34,7 +57,7 @@ func TestDemoStudy(t *testing.T) {
 	t.Run("run again keeps all", func(t *testing.T) {
 		before := tree(t, filepath.Join(dir, "out"))
 		c := fascicle(t, "run", dir)
-		c.want(t, 1, []string{"0 made, ", "failed ", "sample=" + demo.Broken, "blocked "}, nil)
+		c.want(t, 1, []string{"0 made, ", "failed ", "sample=" + firstlook.Broken, "blocked "}, nil)
 		if d := cmp.Diff(before, tree(t, filepath.Join(dir, "out"))); d != "" {
 			t.Error("out/ changed:", d)
 		}
@@ -131,7 +154,7 @@ func TestDemoStudy(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(filepath.Join(dir, "raw", "d2", demo.Broken+".csv"), good, 0o666); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, "raw", "d2", firstlook.Broken+".csv"), good, 0o666); err != nil {
 			t.Fatal(err)
 		}
 		fascicle(t, "run", dir).want(t, 0, []string{"0 failed, 0 blocked"}, nil)
@@ -142,7 +165,7 @@ func TestDemoStudy(t *testing.T) {
 // degrees of freedom. Rg and I0 of one fit go together, at worst as one number twice: then the sum is 2·χ²(11), whose 0.1 % and
 // 99.9 % points are 3.67 and 62.5 (gonum's distuv.ChiSquared.Quantile); those of χ²(22), 6.98 and 48.3, lie within them.
 func checkTruth(t *testing.T, dir string) {
-	var truth demo.Truth
+	var truth firstlook.Truth
 	read(t, filepath.Join(dir, "truth.json"), &truth)
 	var values struct{ Values []pipeline.Value }
 	read(t, filepath.Join(dir, "out", "values.json"), &values)
@@ -162,7 +185,7 @@ func checkTruth(t *testing.T, dir string) {
 		t.Errorf("χ² is %.1f of %d", chi2, len(scores))
 	}
 	for _, v := range values.Values {
-		if v.Sample == demo.Broken && v.Stage == "guinier" {
+		if v.Sample == firstlook.Broken && v.Stage == "guinier" {
 			t.Errorf("a value of the broken sample: %v", v)
 		}
 	}

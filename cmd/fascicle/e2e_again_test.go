@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"fascicle/cmd/fascicle/internal/demo"
+	"fascicle/cmd/fascicle/internal/firstlook"
 	"fascicle/pipeline"
 
 	"github.com/google/go-cmp/cmp"
@@ -17,17 +17,17 @@ import (
 
 // What is made again after a change is what depends on it, and nothing else.
 func TestMadeAgain(t *testing.T) {
-	dir := writeDemo(t)
+	dir := writeFirstLook(t)
 	age(t, dir)
 	study := filepath.Join(dir, "study.yaml")
 	first := items(t, dir)
 	if len(first["kept"]) > 0 || len(first["made"]) != 17+11+11+2+2+11+11+12 {
 		t.Fatalf("the first run: %v", first)
 	}
-	broken := []string{"day_two day=d2,sample=" + demo.Broken}
+	broken := []string{"day_two day=d2,sample=" + firstlook.Broken}
 	var blocked []string
 	for _, stage := range []string{"absolute", "guinier", "particles", "slab"} {
-		blocked = append(blocked, stage+" day=d2,sample="+demo.Broken)
+		blocked = append(blocked, stage+" day=d2,sample="+firstlook.Broken)
 	}
 	if d := cmp.Diff([][]string{broken, blocked}, [][]string{first["failed"], first["blocked"]}); d != "" {
 		t.Fatal(d)
@@ -192,7 +192,7 @@ func valuesOf(t *testing.T, dir, stage, name string) map[string]float64 {
 
 // A constant is changed: every item that reads it is made, compare says which values moved and because of what.
 func TestCompareAfterAChange(t *testing.T) {
-	dir := writeDemo(t)
+	dir := writeFirstLook(t)
 	fascicle(t, "run", "--label", "submitted", dir).want(t, 1, nil, nil)
 	before := readValues(t, dir)
 	edit(t, filepath.Join(dir, "study.yaml"), "monitor_ratio: 1.004(3)", "monitor_ratio: 1.010(3)")
@@ -260,7 +260,7 @@ func TestCompareAfterAChange(t *testing.T) {
 
 // A number is followed back to the bytes that it came from, under any address that is unique.
 func TestTraceAddresses(t *testing.T) {
-	dir := writeDemo(t)
+	dir := writeFirstLook(t)
 	fascicle(t, "run", dir).want(t, 1, nil, nil)
 	sum := func(name string) string {
 		data, err := os.ReadFile(filepath.Join(dir, name))
@@ -328,7 +328,7 @@ func TestTraceAddresses(t *testing.T) {
 		{"N15/", []string{`no value is called "N15/"`}},
 		{"guinier/N15/Rg_1", []string{"no value is called"}}, // in another order
 		{"N15//Rg_1", []string{"no value is called"}},
-		{demo.Broken + "/guinier/Rg_1", []string{"no value is called"}},
+		{firstlook.Broken + "/guinier/Rg_1", []string{"no value is called"}},
 	} {
 		t.Run(c.address, func(t *testing.T) { fascicle(t, "trace", dir, c.address).want(t, 2, nil, c.says) })
 	}

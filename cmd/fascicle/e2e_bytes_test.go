@@ -8,12 +8,12 @@ import (
 	"strings"
 	"testing"
 
-	"fascicle/cmd/fascicle/internal/demo"
+	"fascicle/cmd/fascicle/internal/firstlook"
 )
 
 // What leaves a study is the same to the byte, however, where and after what it was made.
 func TestSameBytes(t *testing.T) {
-	dir := writeDemo(t)
+	dir := writeFirstLook(t)
 	age(t, dir)
 	fascicle(t, "run", "--jobs", "1", dir).want(t, 1, nil, nil)
 	want := outTree(t, dir)
@@ -21,7 +21,7 @@ func TestSameBytes(t *testing.T) {
 		t.Fatalf("out/ holds %d files and folders: %v", len(want), slices.Sorted(keys(want)))
 	}
 	fresh := func(t *testing.T, args ...string) {
-		d := writeDemo(t)
+		d := writeFirstLook(t)
 		fascicle(t, append(append([]string{"run"}, args...), d)...).want(t, 1, nil, nil)
 		sameTree(t, want, outTree(t, d))
 	}
@@ -29,16 +29,10 @@ func TestSameBytes(t *testing.T) {
 		for _, jobs := range []string{"2", "8"} {
 			t.Run(jobs+" jobs", func(t *testing.T) { t.Parallel(); fresh(t, "--jobs", jobs) })
 		}
-		t.Run("made by demo", func(t *testing.T) {
-			t.Parallel()
-			d := filepath.Join(t.TempDir(), "study")
-			fascicle(t, "demo", d).want(t, 0, nil, nil)
-			sameTree(t, want, outTree(t, d))
-		})
 		t.Run("another order of files on disk", func(t *testing.T) {
 			t.Parallel()
 			d := filepath.Join(t.TempDir(), "study")
-			s, err := demo.Make()
+			s, err := firstlook.Make()
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -52,7 +46,7 @@ func TestSameBytes(t *testing.T) {
 		for _, zone := range []string{"Pacific/Kiritimati", "America/St_Johns"} { // 14 h before and 3½ h behind UTC
 			t.Run("time zone "+zone, func(t *testing.T) {
 				t.Parallel()
-				d := writeDemo(t)
+				d := writeFirstLook(t)
 				runProgram(t, program(t, []string{"TZ=" + zone, "LANG=de_DE.UTF-8", "LC_ALL=de_DE.UTF-8"}, "run", d)).want(t, 1, nil, nil)
 				sameTree(t, want, outTree(t, d))
 			})
@@ -60,7 +54,7 @@ func TestSameBytes(t *testing.T) {
 		t.Run("one processor, from within the folder", func(t *testing.T) {
 			t.Parallel()
 			d := filepath.Join(t.TempDir(), "a folder of another name", "é")
-			writeDemoTo(t, d)
+			writeFirstLookTo(t, d)
 			c := program(t, []string{"GOMAXPROCS=1"}, "run")
 			c.Dir = d
 			runProgram(t, c).want(t, 1, nil, nil)

@@ -62,7 +62,7 @@ func mutate(t *rapid.T, lines []string) []string {
 // However the demo's study file goes wrong, check either passes it or says at least one fault with its line and column, and what it
 // passes a run can be planned from.
 func TestCheckOfAnyMutation(t *testing.T) {
-	dir := writeDemo(t)
+	dir := writeFirstLook(t)
 	name := filepath.Join(dir, "study.yaml")
 	whole, err := os.ReadFile(name)
 	if err != nil {

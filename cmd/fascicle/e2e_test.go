@@ -13,7 +13,7 @@ import (
 	"testing"
 	"time"
 
-	"fascicle/cmd/fascicle/internal/demo"
+	"fascicle/cmd/fascicle/internal/firstlook"
 
 	"github.com/google/go-cmp/cmp"
 )
@@ -60,17 +60,17 @@ func asExit(err error, exit **exec.ExitError) bool {
 	return ok
 }
 
-// writeDemo writes the demo's files into a new folder and does not run them.
-func writeDemo(t *testing.T) string {
+// writeFirstLook writes the files of a small study into a new folder and does not run them.
+func writeFirstLook(t *testing.T) string {
 	t.Helper()
 	dir := filepath.Join(t.TempDir(), "study")
-	writeDemoTo(t, dir)
+	writeFirstLookTo(t, dir)
 	return dir
 }
 
-func writeDemoTo(t *testing.T, dir string) {
+func writeFirstLookTo(t *testing.T, dir string) {
 	t.Helper()
-	s, err := demo.Make()
+	s, err := firstlook.Make()
 	if err != nil {
 		t.Fatal(err)
 	}
