@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 
 	"fascicle/catalog"
 	"fascicle/pipeline"
@@ -13,12 +15,12 @@ import (
 // BandsKind describes a band by place, height, width and area.
 var BandsKind = pipeline.Kind{
 	Name:     "spectra.bands",
-	Revision: 2,
+	Revision: 3,
 	Doc:      "Describes a band: maximum, height, centroid over the energy, width, area and onset, and its ratio to a second band.",
 	Formula: "maximum: p′(λ) = 0, p a polynomial through the top; centroid = ∫ E·I(E) dE / ∫ I(E) dE, E = hc/λ, of emission I(E) = I(λ)·λ²/hc; " +
 		"width between the places of half the height; area = ∫ I dλ; onset where a line through the flank from 0.35 to 0.85 of the height meets the baseline; u² = Σ (∂/∂I_i)²·u_i²",
 	Source:  "Jacobian: identity; Mooney and Kambhampati, J. Phys. Chem. Lett. 4 (2013) 3316 (from memory); propagation: JCGM 100:2008, 5.1.2; windows and onset: common practice, no source",
-	Methods: "Bands were measured between {range} (baseline: {baseline}): the maximum by a polynomial of degree {degree} through the points above {top} of the height, the centroid over the energy ({spectrum}).",
+	Methods: "Bands were measured between {range} (baseline: {baseline}): the maximum by a polynomial of degree {degree} through the points above {top} of the height, the centroid over the energy (emission or absorption: {spectrum}).",
 	Parts:   pipeline.Shift,
 	Ports: []pipeline.Port{{
 		Name: "curve", Lead: true, Forms: []pipeline.Form{pipeline.Curve}, Doc: "spectrum over the wavelength",
@@ -63,13 +65,13 @@ type bandsSettings struct {
 	Range       pipeline.Range `set:"range" unit:"nm" above:"0" doc:"where the band lies, ends included"`
 	SecondRange pipeline.Range `set:"second-range" unit:"nm" words:"none" default:"none" above:"0" doc:"where a second band lies, for the ratios"`
 	Baseline    string         `set:"baseline" oneof:"none|constant|linear" default:"none" doc:"what is taken off under each band: the mean of the first and the last twentieth of its range, or a line through both"`
-	Spectrum    string         `set:"spectrum" oneof:"emission|absorption" default:"emission" doc:"emission: values are densities over the wavelength, so the centroid over the energy takes a Jacobian; absorption: they are not"`
+	Spectrum    string         `set:"spectrum" oneof:"by unit|emission|absorption" default:"by unit" doc:"emission: values are densities over the wavelength, so the centroid over the energy takes a Jacobian; absorption: they are not, and the onset lies at long wavelengths; by unit: absorption for values per length (1/cm) or in L/(mol.cm), and for a pure number whose column is named as absorbances are (A, abs, absorbance, OD), else emission"`
 	Degree      int            `set:"degree" default:"4" min:"2" max:"6" doc:"degree of the polynomial through the top"`
 	Top         float64        `set:"top" unit:"1" default:"80 %" min:"0.2" max:"0.99" doc:"share of the height down to which the polynomial's points reach"`
 }
 
 func (s *bandsSettings) options() BandOptions {
-	o := BandOptions{Degree: s.Degree, Top: s.Top, Absorption: s.Spectrum == "absorption"}
+	o := BandOptions{Degree: s.Degree, Top: s.Top, Absorption: s.Spectrum == "absorption"} // by unit: decided for each curve
 	switch s.Baseline {
 	case "constant":
 		o.Baseline = ConstantBaseline
@@ -170,6 +172,9 @@ func (b *bandsRun) run(t *table.Table) (bandsChoices, error) {
 	if b.spectrum, err = readSpectrum(t); err != nil {
 		return bandsChoices{}, err
 	}
+	if b.settings.Spectrum == byUnit {
+		b.o.Absorption = isAbsorption(b.spectrum.name, b.unit)
+	}
 	c, err := b.choose()
 	if err != nil {
 		return c, err
@@ -238,9 +243,7 @@ func (b *bandsRun) judge(m *Bands, c *bandsChoices) {
 	} else if math.IsNaN(m.N[Area].U) {
 		b.flag(pipeline.Flagged, "the uncertainty of some points is unknown, and so is that of the area")
 	}
-	if !b.o.Absorption && b.unit == "1" {
-		b.flag(pipeline.Note, "the values have no unit and were taken as emission; for absorbances set `spectrum: absorption`")
-	}
+	b.judgeSort()
 	b.judgeTop("", &c.first, m)
 	if c.second != nil {
 		b.judgeTop("second band: ", c.second, nil)
@@ -257,6 +260,52 @@ func (b *bandsRun) judge(m *Bands, c *bandsChoices) {
 	if m.TopP < 1e-3 {
 		b.flag(pipeline.Flagged, "a polynomial of degree %d does not describe the top within its noise (χ² test, p = %.2g): u of the maximum is too small; raise `degree` or `top`", b.o.Degree, m.TopP)
 	}
+}
+
+// byUnit is the word that leaves it to unit and name of the values whether they are an emission or an absorption.
+const byUnit = "by unit"
+
+// isAbsorption tells whether values of this name and unit (a UCUM code) are an absorption: per length, or for each mole in addition, or pure
+// numbers that are named as absorbances are. Common practice, no source.
+func isAbsorption(name, unit string) bool {
+	u, err := catalog.ParseUnit(unit)
+	if err != nil {
+		panic("spectra: " + err.Error())
+	}
+	if u.IsOne() {
+		name = strings.ToLower(name)
+		return name == "a" || name == "abs" || name == "od" || name == "extinction" || strings.HasPrefix(name, "absorb") || strings.HasPrefix(name, "abs_")
+	}
+	return slices.ContainsFunc([]string{"1/cm", "L/(mol.cm)"}, func(code string) bool {
+		one, err := catalog.ParseUnit(code)
+		if err != nil {
+			panic("spectra: " + err.Error())
+		}
+		return u.Dim() == one.Dim()
+	})
+}
+
+// judgeSort says what the values were taken as, where that could be another thing.
+func (b *bandsRun) judgeSort() {
+	name, likely := b.spectrum.name, isAbsorption(b.spectrum.name, b.unit)
+	switch {
+	case b.settings.Spectrum != byUnit:
+		if likely && !b.o.Absorption {
+			b.flag(pipeline.Flagged, "the values (%s, %s) look like an absorption, but `spectrum` says emission: centroid and onset are those of an emission; take `spectrum` out if that is wrong", name, inUnit(b.unit))
+		}
+	case likely:
+		b.flag(pipeline.Note, "the values (%s, %s) were taken as an absorption; for emission set `spectrum: emission`", name, inUnit(b.unit))
+	case b.unit == "1":
+		b.flag(pipeline.Note, "the values (%s) have no unit and were taken as emission; for absorbances set `spectrum: absorption`", name)
+	}
+}
+
+// inUnit says a unit in words.
+func inUnit(code string) string {
+	if code == "1" {
+		return "a pure number"
+	}
+	return "in " + code
 }
 
 // judgeTop says what became of a band's top; m is nil for the second band.

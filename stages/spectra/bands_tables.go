@@ -14,6 +14,7 @@ import (
 type spectrum struct {
 	x, y, u []float64 // u: nil when unknown everywhere, NaN where unknown
 	unit    string    // of y
+	name    string    // of y's column
 	gaps    []float64 // wavelengths without a value
 }
 
@@ -31,7 +32,7 @@ func readSpectrum(t *table.Table) (s spectrum, err error) {
 		u = pipeline.WithNaN(c)
 	}
 	known := false
-	s.unit = value.Unit
+	s.unit, s.name = value.Unit, value.Name
 	for i, v := range x {
 		switch {
 		case !(v > 0):

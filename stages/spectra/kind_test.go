@@ -354,3 +354,74 @@ func TestBandsKindBadInput(t *testing.T) {
 		})
 	}
 }
+
+// What a band is taken as when the study does not say, by unit and name of its values.
+func TestIsAbsorption(t *testing.T) {
+	for _, c := range []struct {
+		name, unit string
+		want       bool
+	}{
+		{"absorbance", "1/cm", true},
+		{"y", "1/cm", true},
+		{"y", "1/m", true},
+		{"epsilon", "L/(mol.cm)", true},
+		{"absorbance", "1", true},
+		{"Abs", "1", true},
+		{"A", "1", true},
+		{"OD", "1", true},
+		{"counts", "1", false},
+		{"absolute", "1", false}, // no absorbance
+		{"amber", "1", false},
+		{"A", "1/s", false},
+		{"emission", "V", false},
+	} {
+		if got := isAbsorption(c.name, c.unit); got != c.want {
+			t.Errorf("%s in %s: %v, want %v", c.name, c.unit, got, c.want)
+		}
+	}
+}
+
+// An attenuation, in 1/cm, is an absorption: its onset is at long wavelengths, and its centroid takes no Jacobian. For a Gaussian the line
+// through its flank meets zero beyond the half height, and the centroid of one over the wavelength, with weights dE = hc/λ² dλ, is near hc/500.
+func TestBandsKindSort(t *testing.T) {
+	x := axis(420, 580, 1)
+	text := lines(x, func(x float64) float64 { return 0.3 * gauss(500, 20)(x) }, func(float64) float64 { return 0.001 })
+	for _, c := range []struct {
+		name, unit, set string
+		absorption      bool
+		level           pipeline.FlagLevel
+		says            string
+	}{
+		{"1/cm", "1/cm", "", true, pipeline.Note, "taken as an absorption"},
+		{"1/cm, told so", "1/cm", "spectrum: absorption", true, "", ""},
+		{"1/cm, told otherwise", "1/cm", "spectrum: emission", false, pipeline.Flagged, "look like an absorption"},
+		{"pure number", "1", "", false, pipeline.Note, "taken as emission"},
+		{"pure number, told so", "1", "spectrum: emission", false, "", ""},
+		{"rate", "1/s", "", false, "", ""},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			graph := fmt.Sprintf("graph:\n  scans: {kind: t.read, set: {files: <sample>.txt, unit: %q}}\n  bands: {kind: spectra.bands, from: {curve: scans}, set: {range: [420 nm, 580 nm], %s}}\n", c.unit, c.set)
+			it, tab := item(t, study(t, map[string]string{"a": text}, strings.Replace(graph, ", }", "}", 1)), "bands", "bands", "a")
+			if tab == nil {
+				t.Fatal(it.Message)
+			}
+			if c.says == "" && len(it.Flags) > 0 || c.says != "" && !said(it, c.level, c.says) {
+				t.Errorf("flags %v", it.Flags)
+			}
+			onset := number(t, tab, "onset")
+			if long := onset > 500; long != c.absorption || math.Abs(onset-500) < 20*math.Sqrt(2*math.Ln2) {
+				t.Errorf("onset at %g nm", onset)
+			}
+			// ∫ E·I·dE with I(λ) = G: over λ, absorption weighs by 1/λ² more
+			var num, den float64
+			for _, v := range x {
+				w := gauss(500, 20)(v)
+				if c.absorption {
+					w /= v * v
+				}
+				num, den = num+w*hc/v, den+w
+			}
+			near(t, "centroid", number(t, tab, "centroid"), num/den, 1e-5)
+		})
+	}
+}
