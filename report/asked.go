@@ -236,7 +236,7 @@ func (m *model) why(x entryRow, name string) string {
 	stageName, column, dotted := strings.Cut(name, ".")
 	s := m.byStage[stageName]
 	if !dotted || s == nil {
-		return "it has no " + name
+		return "no " + name
 	}
 	for i := range s.Items {
 		it := &s.Items[i]

@@ -203,30 +203,57 @@ func (w *writer) declaredPanels(r *reader, f *askedFigure, p pipeline.ShownPanel
 			if err != nil {
 				return nil, err
 			}
-			whole = overlaid(whole, pl, i, len(groups[t]), shortItem(x.it))
+			w.overlay(pl, x, p, i, len(groups[t]))
+			whole = joinedPlot(whole, pl)
 		}
 		panels = append(panels, askedPanel{whole, title + ", " + t})
 	}
 	return panels, nil
 }
 
-// overlaid adds the series of a plot to those of another of the same kind. What only a plot of one item can say (residuals) is left out.
-func overlaid(whole, pl *plot, i, n int, name string) *plot {
+// overlay readies the plot of one of several items for a panel that they share: each item has a colour, its curves too. What only a
+// plot of one item can say (residuals, spans) is left out or drawn as lines.
+func (w *writer) overlay(pl *plot, x entryRow, p pipeline.ShownPanel, i, n int) {
 	if n == 1 {
-		return pl
+		return
+	}
+	own := plotSeries{colour: i, label: shortItem(x.it)}
+	var words []string
+	for _, part := range strings.Split(x.it.Name, ",") {
+		field, value, ok := strings.Cut(part, "=")
+		if ok && !slices.Contains(p.Each, field) {
+			words = append(words, value)
+		}
+		if c, ok := w.style().Colours[value]; ok && own.tone == "" {
+			own.tone = c
+		}
+		if mk, ok := w.style().Marks[value]; ok && own.mark == "" {
+			own.mark = mk
+		}
+	}
+	if len(words) > 0 {
+		own.label = strings.Join(words, ", ")
 	}
 	pl.residual = nil
 	for k := range pl.series {
 		s := &pl.series[k]
-		s.colour = i
-		s.label = name
+		s.colour, s.tone, s.mark, s.label = own.colour, own.tone, own.mark, own.label
 		if s.role == pipeline.Line {
 			s.label = "" // it has the colour of its points
 		}
 	}
-	for k := range pl.marks {
-		pl.marks[k].label = strings.TrimSpace(pl.marks[k].label + " " + name)
+	var lines []plotMark
+	for _, mk := range pl.marks {
+		lines = append(lines, plotMark{at: mk.at, to: math.NaN(), tone: own.paint()})
+		if !math.IsNaN(mk.to) {
+			lines = append(lines, plotMark{at: mk.to, to: math.NaN(), tone: own.paint()})
+		}
 	}
+	pl.marks = lines
+}
+
+// joinedPlot adds what is in one plot to another of the same kind.
+func joinedPlot(whole, pl *plot) *plot {
 	if whole == nil {
 		return pl
 	}
@@ -414,7 +441,9 @@ func (a *points) add(y string, k int, rows []entryRow) {
 			s = &plotSeries{role: pipeline.Points, label: l.label, tone: l.tone, mark: l.mark, colour: l.colour}
 			if a.severalY {
 				s.label = strings.TrimSuffix(w.nameFor(p.Stage, y)+", "+l.label, ", ")
-				s.colour = l.colour + k*max(1, len(a.looks))
+				if s.colour = l.colour + k*max(1, len(a.looks)); l.tone != "" {
+					s.colour = k // the shape tells columns apart where the study says what colours and fillings tell
+				}
 			}
 			series[l.label] = s
 			order = append(order, l)

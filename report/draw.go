@@ -2,6 +2,7 @@ package report
 
 import (
 	"math"
+	"slices"
 	"strings"
 
 	"fascicle/pipeline"
@@ -79,7 +80,7 @@ func sketched(pl *plot) (sketch, bool) {
 	if x.empty() || y.empty() {
 		return sketch{}, false
 	}
-	main := panel{xs: pl.x.scale, ys: pl.y.scale, x: x.padded(pl.x.scale, 0.04), y: y.padded(pl.y.scale, 0.06)}
+	main := panel{xs: pl.x.scale, ys: pl.y.scale, x: x.padded(pl.x.scale, 0.04), y: y.padded(pl.y.scale, airFor(pl))}
 	if y.lo == 0 && pl.y.scale == pipeline.Linear {
 		main.y.lo = 0
 	}
@@ -186,6 +187,16 @@ func sketched(pl *plot) (sketch, bool) {
 	return sketch{p.b, strings.TrimSuffix(strings.TrimPrefix(pl.title+", "+pl.about, ", "), ", "), drawWidth, math.Ceil(foot + edge)}, true
 }
 
+// airFor is the room above and below the points, as a fraction of what they span: arrows of limits need more.
+func airFor(pl *plot) float64 {
+	for _, s := range pl.series {
+		if slices.ContainsFunc(s.bound, func(b uint8) bool { return b != measured }) {
+			return 0.11
+		}
+	}
+	return 0.06
+}
+
 func widest(lists ...[]tick) float64 {
 	w := 0.0
 	for _, list := range lists {
@@ -276,7 +287,7 @@ func sideways(p *pen, s string, a panel) {
 type placedMark struct {
 	left, right float64
 	span        bool
-	label       string
+	label, tone string
 }
 
 // placeMarks finds the marks that lie on the axes.
@@ -294,7 +305,7 @@ func placeMarks(a panel, marks []plotMark) (list []placedMark) {
 			from, to = to, from
 		}
 		if to >= a.x.lo && from <= a.x.hi {
-			list = append(list, placedMark{a.px(max(from, a.x.lo)), a.px(min(to, a.x.hi)), isSpan, m.label})
+			list = append(list, placedMark{a.px(max(from, a.x.lo)), a.px(min(to, a.x.hi)), isSpan, m.label, orWord(m.tone, markTone)})
 		}
 	}
 	return list
@@ -309,7 +320,7 @@ func drawMarks(p *pen, a panel, bottom float64, marks []placedMark) {
 	}
 	for _, m := range marks {
 		if !m.span {
-			p.nums(`<path d="M`, m.left, " ", a.top, "V", bottom, `" stroke="`+markTone+`" stroke-width="1.1" stroke-dasharray="4 3"/>`)
+			p.nums(`<path d="M`, m.left, " ", a.top, "V", bottom, `" stroke="`+m.tone+`" stroke-width="1.1" stroke-dasharray="4 3"/>`)
 		}
 	}
 }

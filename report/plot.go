@@ -87,6 +87,7 @@ type plotSeries struct {
 type plotMark struct {
 	at, to float64
 	label  string
+	tone   string // "": that of all marks
 }
 
 // placed is a series on scaled axes.
