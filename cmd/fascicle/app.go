@@ -63,7 +63,7 @@ Exit status: 0 all made or kept; 1 finished, but some items failed or are blocke
 	root.SetVersionTemplate("{{.Version}}\n")
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.PersistentFlags().BoolVar(&a.json, "json", false, "print machine-readable lines")
-	root.AddCommand(demoCommand(a), checkCommand(a), runCommand(a), kindsCommand(a), schemaCommand(a), traceCommand(a), compareCommand(a), trimCommand(a))
+	root.AddCommand(demoCommand(a), checkCommand(a), runCommand(a), kindsCommand(a), schemaCommand(a), lookCommand(a), traceCommand(a), compareCommand(a), trimCommand(a))
 	return root
 }
 

@@ -216,3 +216,12 @@ func bookError(f *fault.Fault) error {
 	}
 	return &LineError{0, found, f.Expected, f.Remedy}
 }
+
+// sheetNames lists the sheets of a workbook; none when it cannot be opened.
+func sheetNames(data []byte) []string {
+	book, f := workbook.Open(data)
+	if f != nil {
+		return nil
+	}
+	return book.Sheets()
+}

@@ -249,7 +249,7 @@ func known(valid []bool, n int) int {
 // possible refuses axes that no instrument can have.
 func (r *reading) possible(t *table.Table, rows []int) error {
 	c := &t.Columns[0]
-	if c.Unit != "1/nm" && c.Unit != "nm" && c.Unit != "1/cm" && c.Unit != "K" && c.Unit != "eV" {
+	if c.Unit != "1/nm" && c.Unit != "nm" && c.Unit != "K" && c.Unit != "eV" {
 		return nil
 	}
 	for i, x := range c.Floats {

@@ -195,6 +195,9 @@ func groupedNumber(tok []byte, dec, group byte) (v float64, ok bool) {
 		out = append(out, tok[i])
 		i++
 	}
+	if i < len(tok) && tok[i] == '0' {
+		return 0, false // 0.953 is no thousand
+	}
 	for ; i < len(tok); i++ {
 		c := tok[i]
 		if c-'0' <= 9 {

@@ -13,7 +13,7 @@ import (
 // ImportKind reads instrument files into items with units and fields.
 var ImportKind = pipeline.Kind{
 	Name:     "import",
-	Revision: 1,
+	Revision: 2,
 	Doc:      "Reads curves, and rows or wells of values, from instrument files: delimited text in the layouts that exports have, sheets of workbooks, JCAMP-DX, canSAS XML, compressed or not; header and footer are found by themselves.",
 	Source:   "common practice, no source",
 	Methods:  "Raw files were read as their instruments wrote them; units were converted exactly.",

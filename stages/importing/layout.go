@@ -102,6 +102,7 @@ type layoutFile struct {
 	options Options
 	grid    *grid // of main, once it was read
 	given   int   // curves handed on
+	as      Layout
 }
 
 func (f *layoutFile) each(yield func(*Text) error) error {
@@ -231,6 +232,6 @@ func (f *layoutFile) give(t *Text, yield func(*Text) error) error {
 		t.Notes = append(f.notes[:len(f.notes):len(f.notes)], t.Notes...)
 	}
 	f.given++
-	t.Lines, t.Separator = f.lines, f.layout.String()
+	t.Lines, t.Separator, t.layout = f.lines, f.layout.String(), f.as
 	return yield(t)
 }

@@ -40,7 +40,7 @@ func findCells(data []byte) (layout, byte) {
 			if group == l.dec || group == ' ' && l.sep == 0 {
 				continue
 			}
-			if p, grouped := score(l, group); grouped > 0 && (p > points || p == points && bestGroup == 0 && grouped > 1) {
+			if p, grouped := score(l, group); grouped > 0 && p > points {
 				best, points, bestGroup = l, p, group
 			}
 		}

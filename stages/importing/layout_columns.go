@@ -158,6 +158,7 @@ func (f *layoutFile) headRows(i int, g *grid) []headRow {
 
 // eachColumn reads curves that lie side by side.
 func (f *layoutFile) eachColumn(l Layout, yield func(*Text) error) error {
+	f.as = l
 	g, err := f.read(&f.spans[f.main])
 	if err != nil {
 		return err

@@ -78,6 +78,7 @@ func (t *longTable) name(data []byte, row int) []string {
 
 // eachLong reads a table of a point a row, whose curves are told apart by what columns say.
 func (f *layoutFile) eachLong(yield func(*Text) error) error {
+	f.as = Long
 	t, err := f.longTable()
 	if err != nil {
 		return err
@@ -165,6 +166,7 @@ func (t *longTable) gatherNotes(c int, rows []int) []Note {
 
 // eachLine reads a table of values: a row for each item.
 func (f *layoutFile) eachLine(yield func(*Text) error) error {
+	f.as = Lines
 	t, err := f.longTable()
 	if err != nil {
 		return err
@@ -190,6 +192,7 @@ func (g *grid) numberText(row, k int) string {
 
 // eachBlock reads curves that stand one below the other.
 func (f *layoutFile) eachBlock(blocks []int, yield func(*Text) error) error {
+	f.as = Blocks
 	if len(blocks) == 0 {
 		return &LineError{f.spans[f.main].firstLine, "no block of at least three rows", "blocks of numbers", "correct `layout`, or leave it out"}
 	}

@@ -122,6 +122,7 @@ func inOrder(v []float64) bool {
 
 // eachRow reads curves that lie along rows.
 func (f *layoutFile) eachRow(yield func(*Text) error) error {
+	f.as = Rows
 	main := &f.spans[f.main]
 	if err := f.broken(); err != nil {
 		return err

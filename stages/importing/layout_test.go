@@ -89,6 +89,13 @@ func short(fields []pipeline.Captured, tab *table.Table, flags []pipeline.Remark
 	return text
 }
 
+// Decimals of three digits are no thousands, whatever the layout.
+func TestThreeDecimals(t *testing.T) {
+	set := setting{curves: "<sample>", columns: []string{"x = 1", "y = 2"}}
+	expectItems(t, set, "LN1\t\tLN2\t\nx\ty\tx\ty\n1\t0.953\t1\t1.953\n2\t1.245\t2\t2.245\n3\t0.998\t3\t12.999\n", "sample=LN1 | x: 1 2 3 | y: 0.953 1.245 0.998", "sample=LN2 | x: 1 2 3 | y: 1.953 2.245 12.999")
+	expectItems(t, set, "x;LN1;LN2\n1;0,953;1,953\n2;1,245;2,245\n3;0,998;12,999\n", "sample=LN1 | x: 1 2 3 | y: 0.953 1.245 0.998", "sample=LN2 | x: 1 2 3 | y: 1.953 2.245 12.999")
+}
+
 // expectItems reads a file as it is, with other line ends, in another encoding and compressed: all must give the same items.
 func expectItems(t *testing.T, s setting, data string, want ...string) {
 	t.Helper()

@@ -196,7 +196,7 @@ func EachPlate(data []byte, wells map[string]string, keepWell bool, yield func(*
 				name = well + " " + name
 			}
 			t.Names = []Name{{name, first.lines[r]}}
-			t.Pairs, t.Lines, t.Separator = pairs, line, l.String()
+			t.Pairs, t.Lines, t.Separator, t.layout = pairs, line, l.String(), Plate
 			for _, p := range values {
 				t.Heads = append(t.Heads, splitHead(p.title))
 			}

@@ -26,6 +26,7 @@ type Text struct {
 	Names     []Name   // what may name the curve, the likeliest first; of files with several curves
 	Keyed     []string // what columns say of Options.Keys, in their order; nil: the name says it
 	rowLines  []int
+	layout    Layout // of the file
 }
 
 // Rows is the number of rows.
