@@ -31,6 +31,7 @@ type quality struct {
 	expected, sd, z float64
 	runs            stats.Runs
 	counts          float64
+	faint           bool // noise of the response is more than the decay's own: it moves neighbours together, so that runs are long
 }
 
 func (r *fitRun) quality(p *Problem, s *Solution, counts, means, residuals []float64) quality {
@@ -42,6 +43,7 @@ func (r *fitRun) quality(p *Problem, s *Solution, counts, means, residuals []flo
 		q.expected = float64(s.N - s.Free)
 		q.sd = math.Sqrt(2 * q.expected)
 	}
+	q.faint = r.extra > q.sd
 	q.expected += r.extra
 	q.sd = math.Sqrt(q.sd*q.sd + 4*r.extra + 2*r.extra*r.extra/math.Max(p.Width, 1))
 	q.z = (s.Objective - q.expected) / q.sd

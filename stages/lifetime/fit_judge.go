@@ -34,7 +34,10 @@ func (r *fitRun) judge(p *Problem, s *Solution, q quality) {
 	case q.z < -farDeviance:
 		r.flag(pipeline.Flagged, "the deviance of %.5g is below what counting leaves, %.5g ± %.2g (z = %.3g): these are not raw counts, or their uncertainty is too large", s.Objective, q.expected, q.sd, q.z)
 	}
-	if q.runs.P < fewRuns {
+	switch {
+	case q.runs.P < fewRuns && q.faint:
+		r.flag(pipeline.Note, "the residuals are not random (runs test, p = %.2g), as is to be expected where the response is as noisy as this one; record it longer, or with fewer dark counts", q.runs.P)
+	case q.runs.P < fewRuns:
 		r.flag(pipeline.Flagged, "the residuals are not random (runs test, p = %.2g)", q.runs.P)
 	}
 	if p.Weights != nil && r.u == nil {
@@ -47,8 +50,12 @@ func (r *fitRun) judge(p *Problem, s *Solution, q quality) {
 }
 
 func (r *fitRun) tailRemarks(p *Problem, s *Solution) {
-	r.flag(pipeline.Note, "no response is fed: the tail from %.4g ns on is fitted, with amplitudes as of %.4g ns (the highest channel); lifetimes that are short against the response are lost", r.axis.At(p.First), r.axis.Start+p.Origin*r.axis.Width)
-	rise := float64(p.First) - p.Origin
+	place := "half of the rise"
+	if s := r.settings.Range; s.Word == "" && !s.OpenLo {
+		place = "the first channel of `range`"
+	}
+	r.flag(pipeline.Note, "no response is fed: the tail from %.4g ns on is fitted, with amplitudes as of %.5g ns (%s); lifetimes that are short against the response are lost", r.axis.At(p.First), r.axis.Start+p.Origin*r.axis.Width, place)
+	rise := float64(r.took)
 	for i, tau := range s.Tau[:p.Terms] {
 		if s.Amp[i] != 0 && tau < 2*rise {
 			r.flag(pipeline.Flagged, "a lifetime of %.3g ns is not long against the rise of the decay (%.3g ns): without a response it and its amplitude are not to be relied on", tau*r.axis.Width, rise*r.axis.Width)

@@ -12,7 +12,7 @@ import (
 // FitKind fits exponentials, convolved with the measured response, to a decay.
 var FitKind = pipeline.Kind{
 	Name:     "lifetime.fit",
-	Revision: 6,
+	Revision: 7,
 	Doc:      "Fits 1 to 4 exponentials, convolved with the measured response, to the counts of a decay; without a response, to its tail.",
 	Formula: "m_k = b + s·R(t_k − δ) + Σ a_i·(R ⊗ e^(−t/τ_i))(t_k − δ), R normed to a sum of 1; minimised: 2·Σ [m − n + n·ln(n/m)], or Σ ((n − m)/u)²; " +
 		"tau_amplitude = Σ a·τ/Σ a, tau_intensity = Σ a·τ²/Σ a·τ",
@@ -32,7 +32,7 @@ var FitKind = pipeline.Kind{
 	Outputs: []pipeline.Output{
 		{Name: "fit", Doc: "lifetimes, amplitudes and how well they describe the decay", Form: pipeline.Values, Columns: []pipeline.Column{
 			{Name: "tau_i", Unit: "ns", U: true, Doc: "lifetimes, the shortest first"},
-			{Name: "a_i", Unit: "1", U: true, Doc: "amplitudes: counts a channel at the start of the decay (without a response: at its highest channel)"},
+			{Name: "a_i", Unit: "1", U: true, Doc: "amplitudes: counts a channel at the start of the decay, as after a pulse without width; without a response as of the place where the decay has risen to half its height, or of the first channel of `range` where that is set"},
 			{Name: "share_i", Unit: "1", U: true, Doc: "a_i/Σa"},
 			{Name: "tau_amplitude", Unit: "ns", U: true, Optional: true, Doc: "Σa·τ/Σa, the average for efficiencies and yields; not to be mixed up with tau_intensity"},
 			{Name: "tau_intensity", Unit: "ns", U: true, Optional: true, Doc: "Σa·τ²/Σa·τ, the mean time that light takes to come; not to be mixed up with tau_amplitude"},
@@ -90,7 +90,7 @@ type fitSettings struct {
 	Shift        pipeline.Quantity               `set:"shift" unit:"ns" words:"free" default:"free" doc:"by how much the decay comes later than its response says"`
 	Amplitudes   string                          `set:"amplitudes" oneof:"positive|free" default:"positive" doc:"free: an amplitude may be negative (light that rises first)"`
 	Fixed        pipeline.Map[pipeline.Quantity] `set:"fixed" unit:"ns" default:"-" doc:"lifetimes that are not fitted, tau_1, tau_2, …; results are numbered from the shortest all the same"`
-	Range        pipeline.Range                  `set:"range" unit:"ns" words:"found" default:"found" doc:"part of the decay that is fitted, ends included; found: all that was recorded, or, without a response, what comes behind the highest channel"`
+	Range        pipeline.Range                  `set:"range" unit:"ns" words:"found" default:"found" doc:"part of the decay that is fitted, ends included; found: all that was recorded, or, without a response, what comes behind the highest channel by as much as the rise took"`
 }
 
 var fixedName = regexp.MustCompile(`^tau_[1-9]$`)
@@ -114,8 +114,9 @@ func (s *fitSettings) Validate() error {
 // fitChoices is what a fit decided, by which it is repeated: the range, the channels of the response's background, and the solution from
 // which a later call begins.
 type fitChoices struct {
-	first, last, origin, quiet int
-	solution                   Solution
+	first, last, quiet, took int
+	origin                   float64 // of the amplitudes of a tail
+	solution                 Solution
 }
 
 func runFit(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {

@@ -24,6 +24,7 @@ type fitRun struct {
 	place    Axis      // of the response
 	variance []float64 // of its channels, normed as they are; nil: not known
 	extra    float64   // what its noise adds to the deviance
+	took     int       // channels of the rise of a decay without a response
 }
 
 func (r *fitRun) flag(level pipeline.FlagLevel, format string, args ...any) {
@@ -57,6 +58,7 @@ func (r *fitRun) run() (c fitChoices, err error) {
 	if err != nil {
 		return c, err
 	}
+	r.took = c.took
 	var from *Solution
 	if r.given != nil {
 		from = &r.given.solution
@@ -129,9 +131,10 @@ func (r *fitRun) useResponse(t *table.Table, quiet int) (int, error) {
 // chooseRange finds the range of the fit, or takes the one of the study.
 func (r *fitRun) chooseRange(c *fitChoices) error {
 	first, last := Recorded(r.counts)
-	c.first, c.last, c.origin = first, last, first
+	c.first, c.last, c.origin = first, last, float64(first)
+	rise := RiseOf(r.counts, first, last)
 	if r.response == nil {
-		c.origin, c.first = Tail(r.counts, first, last)
+		c.origin, c.first, c.took = rise.Half, rise.From, rise.Took
 	}
 	s := r.settings.Range
 	if s.Word == "" {
@@ -143,8 +146,12 @@ func (r *fitRun) chooseRange(c *fitChoices) error {
 			hi = math.Inf(1)
 		}
 		c.first, c.last = r.axis.Within(lo, hi, len(r.counts))
-		if s.OpenLo && r.response == nil {
-			_, c.first = Tail(r.counts, first, last)
+		switch {
+		case r.response != nil:
+		case s.OpenLo:
+			c.first = rise.From
+		default:
+			c.origin = float64(c.first)
 		}
 		if c.first > c.last {
 			return fmt.Errorf("no channel of the decay lies in the range %g to %g ns; it goes from %.4g to %.4g ns", s.Lo, s.Hi, r.axis.At(0), r.axis.At(len(r.counts)-1))
@@ -165,7 +172,7 @@ func (r *fitRun) problem(c *fitChoices) (*Problem, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Problem{Counts: r.counts, First: c.first, Last: c.last, Origin: float64(c.origin), Terms: terms, FreeAmplitudes: s.Amplitudes == "free",
+	p := &Problem{Counts: r.counts, First: c.first, Last: c.last, Origin: c.origin, Terms: terms, FreeAmplitudes: s.Amplitudes == "free",
 		Background: Fixable{Hi: math.Inf(1)}, Scatter: Fixable{Fixed: true}}
 	if s.Estimator != "poisson" {
 		if p.Weights, err = r.weights(c); err != nil {

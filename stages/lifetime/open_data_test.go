@@ -54,8 +54,8 @@ func TestTransient(t *testing.T) {
 		t.Fatal(err)
 	}
 	first, last := Recorded(c)
-	origin, from := Tail(c, first, last)
-	p := &Problem{Counts: c, First: from, Last: last, Origin: float64(origin), Terms: 1, Background: Fixable{Hi: math.Inf(1)}, Scatter: Fixable{Fixed: true}}
+	rise := RiseOf(c, first, last)
+	p := &Problem{Counts: c, First: rise.From, Last: last, Origin: rise.Half, Terms: 1, Background: Fixable{Hi: math.Inf(1)}, Scatter: Fixable{Fixed: true}}
 	var w Workspace
 	var s Solution
 	if err := w.Fit(&s, p, nil); err != nil || s.Status != Converged {

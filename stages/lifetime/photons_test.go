@@ -98,3 +98,52 @@ func TestPhotons(t *testing.T) { manyPhotons(t, 12, 20000, 10) }
 
 // The noise of a response that has as few counts as the decay is part of u, and of what is expected of the deviance.
 func TestPhotonsOfAFaintResponse(t *testing.T) { manyPhotons(t, 60, 20000, 1) }
+
+// A response of few counts over dark counts: most of its noise is in channels without light. Its mean level is taken off with its own noise,
+// which the background of the decay takes up: neither may count as scatter, and nothing else may be missing.
+func TestPhotonsOfADarkResponse(t *testing.T) { manyPhotons(t, 16, 100000, 0.2) }
+
+// What noise of the response does to the means, against its response made ready again with a count more in one channel after the other, and
+// the model worked out from that by convolution: Σ_kj W_k·(Δm_k)²·var r_j.
+func TestScatterOfMeans(t *testing.T) {
+	r := rand.New(rand.NewPCG(52, 1))
+	const channels = 200
+	y := histogram(r, channels, 4000, func() float64 { return photon(r, 0, 40) }, 1)
+	for _, scatter := range []float64{0, 2000} {
+		counts := histogram(r, channels, 40000, func() float64 { return photon(r, 30, 40.3) }, 2)
+		res, err := PrepareResponse(y, -1)
+		if err != nil || res.Quiet == 0 {
+			t.Fatal(err, res.Quiet)
+		}
+		p := &Problem{Counts: counts, Last: channels - 1, Terms: 1, Shift: Fixable{Lo: -50, Hi: 50}, Background: Fixable{Hi: math.Inf(1)}, Scatter: Fixable{Fixed: true, Value: scatter}}
+		p.Use(res)
+		var w Workspace
+		var s Solution
+		if err := w.Fit(&s, p, nil); err != nil || s.Status != Converged {
+			t.Fatal(err, s.Status)
+		}
+		base, weight := append([]float64(nil), w.mean...), append([]float64(nil), w.weight...)
+		variance := res.Variance(y, nil)
+		off := float64(p.First) + p.Offset - s.Shift
+		got := w.scatterOfMeans(p, &s, make([]float64, channels), make([]float64, channels+1), off, variance, res.Quiet)
+		want := 0.0
+		for j := range y {
+			more := append([]float64(nil), y...)
+			more[j]++
+			other, err := PrepareResponse(more, res.Quiet)
+			if err != nil {
+				t.Fatal(err)
+			}
+			q := *p
+			q.Use(other)
+			w.evaluate(&q, &s.theta)
+			for k, m := range w.mean {
+				want += weight[k] * (m - base[k]) * (m - base[k]) * y[j]
+			}
+		}
+		// the curve between channels makes the difference: the formula has counts at the channels' middles alone
+		if math.Abs(got/want-1) > 0.05 {
+			t.Errorf("scattered light %g: %.5g, by differences %.5g", scatter, got, want)
+		}
+	}
+}

@@ -77,28 +77,55 @@ func Recorded(counts []float64) (first, last int) {
 	return first, last
 }
 
-// Tail finds where a decay may be fitted without its response: behind its highest channel (of counts smoothed over five) by as much as it
-// took to rise there from a tenth. Amplitudes are given at the highest channel. Common practice, no source.
-func Tail(counts []float64, first, last int) (origin, from int) {
-	best := math.Inf(-1)
-	for k := first; k <= last; k++ {
+// Rise is where a decay comes up, seen without its response.
+type Rise struct {
+	Half float64 // where half of its height is reached, between channels; without a rise, the first channel
+	From int     // the channel from which on it may be fitted without its response
+	Took int     // channels from a tenth to the highest one
+}
+
+// RiseOf finds where a decay rises, by counts smoothed over five channels. Half of the height, above the least counts before, is passed steeply,
+// so that its place hardly depends on noise, as that of the highest channel does. Behind the highest channel as much is left out of a fit as
+// it took to rise there from a tenth. Common practice, no source.
+func RiseOf(counts []float64, first, last int) Rise {
+	smooth := func(k int) float64 {
 		sum, n := 0.0, 0.0
 		for j := max(k-2, first); j <= min(k+2, last); j++ {
 			sum += counts[j]
 			n++
 		}
-		if v := sum / n; v > best {
-			best, origin = v, k
+		return sum / n
+	}
+	top, best := first, math.Inf(-1)
+	for k := first; k <= last; k++ {
+		if v := smooth(k); v > best {
+			best, top = v, k
 		}
 	}
-	low := origin
+	low := top
 	for low > first && counts[low] > best/10 {
 		low--
 	}
-	if low == first && counts[low] > best/10 { // no rise was recorded
-		return origin, origin
+	r := Rise{Half: float64(first), From: top}
+	if low > first || counts[low] <= best/10 {
+		r.Took = top - low
+		r.From = min(top+r.Took, last)
 	}
-	return origin, min(origin+(origin-low), last)
+	least := best
+	for k := first; k < top; k++ {
+		least = math.Min(least, smooth(k))
+	}
+	half := (least + best) / 2
+	if least > 0.9*best { // no rise was recorded
+		return r
+	}
+	for k := top; k > first; k-- {
+		if before, here := smooth(k-1), smooth(k); before <= half && here > before {
+			r.Half = float64(k-1) + (half-before)/(here-before)
+			break
+		}
+	}
+	return r
 }
 
 // Within gives the channels whose places lie from lo to hi, ends included; first > last: none do.

@@ -5,6 +5,8 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 func TestEvenAxis(t *testing.T) {
@@ -84,16 +86,37 @@ func TestTail(t *testing.T) {
 	for k := range m {
 		counts[k] = math.Round(m[k])
 	}
-	origin, from := Tail(counts, 0, len(counts)-1)
-	if origin < 200 || origin > 250 {
-		t.Errorf("highest channel %d, want it behind the response at 200", origin)
+	rise := RiseOf(counts, 0, len(counts)-1)
+	from := rise.From
+	if rise.Half < 195 || rise.Half > 205 {
+		t.Errorf("half of the rise at %.2f, want it where the response is, at 200", rise.Half)
 	}
 	late := m[1500] * math.Exp(1500./300)
 	if ratio := m[from] * math.Exp(float64(from)/300) / late; math.Abs(ratio-1) > 1e-3 {
 		t.Errorf("at channel %d the decay has still %.4f of its exponential", from, ratio)
 	}
-	if origin, from := Tail([]float64{9, 8, 7, 6, 5, 4, 3, 2, 1}, 0, 8); from != origin || from > 2 {
-		t.Errorf("without a rise: %d, %d", origin, from)
+	if r := RiseOf([]float64{9, 8, 7, 6, 5, 4, 3, 2, 1}, 0, 8); r.Half != 0 || r.From > 2 || r.Took != 0 {
+		t.Errorf("without a rise: %+v", r)
+	}
+}
+
+// Amplitudes of a tail are given at half of the rise, which noise must hardly move: by far less than it moves the highest channel.
+func TestRiseInNoise(t *testing.T) {
+	r := rand.New(rand.NewPCG(53, 1))
+	d := truth{n: 1000, mu: 200, sigma: 4, tau: []float64{300}, amp: []float64{500}, background: 20}
+	m := d.means()
+	var half, top []float64
+	for range 100 {
+		counts := d.draw(r, m)
+		rise := RiseOf(counts, 0, len(counts)-1)
+		half, top = append(half, rise.Half), append(top, float64(rise.From-rise.Took))
+	}
+	spread := func(x []float64) float64 { return stat.StdDev(x, nil) }
+	if mean := stat.Mean(half, nil); spread(half) > 0.5 || math.Abs(mean-200) > 1 {
+		t.Errorf("half of the rise at %.2f ± %.2f, want 200 ± 0.5 at most", mean, spread(half))
+	}
+	if spread(top) < 2 {
+		t.Errorf("the highest channel scatters by %.2f alone: the case shows nothing", spread(top))
 	}
 }
 
