@@ -254,7 +254,7 @@ func keyColumns(s *stage) (list []int) {
 }
 
 func (p *page) keyTable(s *stage, rows []*row, columns []int) {
-	p.raw(`<div class="scroll"><table class="num"><thead><tr><th></th>`)
+	p.raw(`<div class="scroll"><table class="num"><thead><tr><th>item</th>`)
 	for _, k := range columns {
 		c := s.columns[k]
 		p.raw("<th>")
