@@ -66,6 +66,19 @@ type point struct{ place, file string }
 // fitted runs relation.fit over points, with the settings given, and gives its outputs.
 func fitted(t testing.TB, points []point, set string) (pipeline.ItemOutcome, map[string]*table.Table) {
 	t.Helper()
+	return related(t, points, "  relation:\n    kind: relation.fit\n    from: {point: points}\n    by: chain\n    set: {"+set+"}\n", "fit")
+}
+
+// averaged is the same for relation.mean.
+func averaged(t testing.TB, points []point, set string) (pipeline.ItemOutcome, *table.Table) {
+	t.Helper()
+	it, out := related(t, points, "  relation:\n    kind: relation.mean\n    from: {point: points}\n    set: {"+set+"}\n", "mean")
+	return it, out["mean"]
+}
+
+// related runs a stage `relation` over points, and gives its outputs, and how its first one, `first`, came out.
+func related(t testing.TB, points []point, stage, first string) (pipeline.ItemOutcome, map[string]*table.Table) {
+	t.Helper()
 	dir := t.TempDir()
 	write := func(name, text string) {
 		name = filepath.Join(dir, filepath.FromSlash(name))
@@ -82,9 +95,8 @@ func fitted(t testing.TB, points []point, set string) (pipeline.ItemOutcome, map
 		write(fmt.Sprintf("raw/S%02d.txt", i+1), p.file)
 	}
 	write("samples.csv", sheet)
-	write("study.yaml", "study: test\nsamples: samples.csv\nconstants: {scale: 1.00(4), offset: 1.0(2) ns}\ngraph:\n  points: {kind: t.values, set: {files: raw/<sample>.txt}}\n"+
-		"  relation:\n    kind: relation.fit\n    from: {point: points}\n    by: chain\n    set: {"+set+"}\n")
-	p, faults := pipeline.Load(dir, []*pipeline.Kind{&valuesKind, &FitKind})
+	write("study.yaml", "study: test\nsamples: samples.csv\nconstants: {scale: 1.00(4), offset: 1.0(2) ns}\ngraph:\n  points: {kind: t.values, set: {files: raw/<sample>.txt}}\n"+stage)
+	p, faults := pipeline.Load(dir, []*pipeline.Kind{&valuesKind, &FitKind, &MeanKind, &JoinKind})
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
@@ -100,7 +112,7 @@ func fitted(t testing.TB, points []point, set string) (pipeline.ItemOutcome, map
 			if s.Name != "relation" {
 				continue
 			}
-			if it.Output == "fit" || it.Output == "" {
+			if it.Output == first || it.Output == "" {
 				fit = it
 			}
 			if it.State == pipeline.Made {

@@ -1,0 +1,68 @@
+package relation
+
+import (
+	"math"
+	"strings"
+
+	"fascicle/pipeline"
+)
+
+// Weights come from what each point has to itself. A part that is shared is known as the change of each number as it was measured: of a
+// factor, s·x_i. Weights that come from such parts take numbers that happen to be low for the better known ones, and pull a mean or a
+// slope below the data (D'Agostini, Nucl. Instrum. Methods A 346 (1994) 306, from memory). So shared parts enter uncertainties alone.
+
+// ownSources tells for each point and each source of the joint (width rows of it are a point) whether the point has the source to itself:
+// it moves no other point, or it is the point's own item, whose numbers are sources elsewhere.
+func ownSources(j *pipeline.Joint, width int, leads []*pipeline.Input) [][]bool {
+	own := make([][]bool, len(leads))
+	for i := range own {
+		own[i] = make([]bool, len(j.Sources))
+	}
+	for s, src := range j.Sources {
+		only, moved := -1, 0
+		for i, lead := range leads {
+			for k := range width {
+				if j.Parts[(i*width+k)*len(j.Sources)+s] != 0 {
+					only = i
+					moved++
+					break
+				}
+			}
+			stage, item, _ := strings.Cut(src, "[")
+			own[i][s] = (stage == lead.Stage || strings.HasPrefix(stage, lead.Stage+".")) && strings.HasPrefix(item, lead.Name()+"]")
+		}
+		if moved == 1 {
+			own[only][s] = true
+		}
+	}
+	return own
+}
+
+// levelled gives the parts that a shared source has in numbers, as they would be at the model's values instead of the measured ones: a source
+// acts as an addition or as a factor, whichever makes its parts the more alike. With parts at the measured values χ² is too small.
+func levelled(parts, measured, model []float64) []float64 {
+	n, plain, plain2, factor, factor2 := 0.0, 0.0, 0.0, 0.0, 0.0
+	for i, p := range parts {
+		if p == 0 {
+			continue
+		}
+		f := p / measured[i]
+		if math.IsInf(f, 0) {
+			return parts
+		}
+		n++
+		plain, plain2 = plain+p, plain2+p*p
+		factor, factor2 = factor+f, factor2+f*f
+	}
+	// 1 − mean²/mean of squares: the smaller, the more alike
+	if n < 2 || factor*factor/factor2 <= plain*plain/plain2 {
+		return parts
+	}
+	out := make([]float64, len(parts))
+	for i, p := range parts {
+		if p != 0 {
+			out[i] = p / measured[i] * model[i]
+		}
+	}
+	return out
+}
