@@ -80,8 +80,8 @@ func (c *carrier) collect() {
 	}
 	c.sources = slices.Sorted(maps.Keys(seen))
 	for _, src := range c.sources {
-		if s := c.p.fieldShift(src, 1); s != nil && s.constant != "" {
-			if nu := c.p.constants[s.constant].number.Nu; nu > 0 {
+		if s := c.p.fieldShift(src, 1); s != nil {
+			if nu := c.p.sourceNu(s); nu > 0 {
 				c.nu[src] = nu
 			}
 		}

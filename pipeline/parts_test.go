@@ -240,3 +240,17 @@ func TestItemsForAllAreSources(t *testing.T) {
 		}
 	}
 }
+
+// Degrees of freedom of a cell travel with it, and a change of them alone makes a new recipe.
+func TestDegreesOfFreedomOfCells(t *testing.T) {
+	dir := scaled(t, 1, "  k: 1\n", "  y: {kind: p.scale, from: {number: raw}, set: {path: path}}\n")
+	for _, nu := range []float64{4, 9} {
+		write(t, dir, "samples.csv", fmt.Sprintf("sample,path [mm]\nS1,10.0(1); nu %g\n", nu))
+		v := runValues(t, dir)["y/x/sample=S1"]
+		p := v.Parts["sheet.path[S1]"]
+		if p == 0 {
+			t.Fatalf("parts %v", v.Parts)
+		}
+		near(t, "ν", v.Nu, nu*math.Pow(*v.U/p, 4), 1e-9*nu*math.Pow(*v.U/p, 4))
+	}
+}

@@ -177,8 +177,8 @@ func (r *runner) number(f *Field, fields *Fields, reach *reach) (n Evaluated, li
 // shiftedLine says in a recipe what a source makes of a number: `constants.cell: 10.02, 9.98`.
 func (r *runner) shiftedLine(src string, at func(*fieldShift) string) string {
 	line := src + ": " + at(r.p.fieldShift(src, 1)) + ", " + at(r.p.fieldShift(src, -1))
-	if k, ok := r.p.constants[strings.TrimPrefix(src, constantsPrefix)]; ok {
-		line += finite(k.number.Nu)
+	if s := r.p.fieldShift(src, 1); s != nil {
+		line += finite(r.p.sourceNu(s))
 	}
 	return line
 }
@@ -214,7 +214,7 @@ func (r *runner) evaluate(g *group, p *stagePlan) [][]string {
 		all := make([]Evaluated, len(g.leads))
 		for j, it := range g.leads {
 			n, line, err := r.number(f, &it.fields, p.reaches[f.Path])
-			if r.nullOrBad(g, f, it, n, err) {
+			if r.badSetting(g, f, it, n, err) {
 				return nil
 			}
 			all[j] = n
@@ -231,18 +231,6 @@ func (r *runner) evaluate(g *group, p *stagePlan) [][]string {
 	return lines
 }
 
-func (r *runner) nullOrBad(g *group, f *Field, it *item, n Evaluated, err error) bool {
-	if err != nil {
-		g.block("%s: %v%s", it.who(), err, r.lookAt(it))
-		return true
-	}
-	if !n.Known && f.tag.Get("null") != "ok" {
-		g.block("%s: setting `%s` (%s) cannot be worked out, because a field is empty%s", it.who(), f.Path, f.text, r.lookAt(it))
-		return true
-	}
-	return false
-}
-
 func (r *runner) evaluateAlso(g *group, f *Field, reach *reach, port string, lead int, lines *[]string) {
 	for i, b := range g.stage.ports {
 		if b.decl.Name != port || !b.isFed || b == g.stage.lead {
@@ -250,7 +238,7 @@ func (r *runner) evaluateAlso(g *group, f *Field, reach *reach, port string, lea
 		}
 		for k, p := range g.partners[i][lead] {
 			n, line, err := r.number(f, &p.fields, reach)
-			if r.nullOrBad(g, f, p, n, err) {
+			if r.badSetting(g, f, p, n, err) {
 				return
 			}
 			g.numbers[alsoPath(f.Path, port, lead, k)] = []Evaluated{n}

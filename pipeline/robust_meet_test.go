@@ -560,16 +560,16 @@ W,std,5,x
 	t.Run("of the lead item", func(t *testing.T) {
 		r := meeting(t, kinds, sheet, files, graph("", ", set: {factor: gain}"))
 		says(t, found(t, r, "mets", "factor"), map[string]string{"sample=A": "2", "sample=F": "100",
-			"sample=B": "…sample=B…`factor` (gain)…empty…raw/B.csv",
-			"sample=C": "…sample=C…`factor` comes out as 0…more than 0…raw/C.csv",
-			"sample=D": "…sample=D…-1…more than 0…raw/D.csv",
-			"sample=E": "…sample=E…101…at most 100…raw/E.csv"})
+			"sample=B": "…sample=B…`factor` (gain)…empty…samples.csv:3:",
+			"sample=C": "…sample=C…`factor` comes out as 0…more than 0…samples.csv:4:",
+			"sample=D": "…sample=D…-1…more than 0…samples.csv:5:",
+			"sample=E": "…sample=E…101…at most 100…samples.csv:6:"})
 	})
 	t.Run("of the partner", func(t *testing.T) {
 		r := meeting(t, kinds, sheet, files, graph("", ", set: {factor: gain}"))
 		says(t, found(t, r, "mets", "theirs"), map[string]string{"sample=A": "5", "sample=F": "5", "sample=B": "…", "sample=C": "…", "sample=D": "…", "sample=E": "…"})
 		r = meeting(t, kinds, strings.Replace(sheet, "W,std,5", "W,std,", 1), files, graph("", ", set: {factor: gain}"))
-		says(t, found(t, r, "mets", "theirs"), map[string]string{"sample=A": "…sample=W…`factor`…empty…raw/W.csv", "sample=F": "…sample=W",
+		says(t, found(t, r, "mets", "theirs"), map[string]string{"sample=A": "…sample=W…`factor`…empty…samples.csv:8:", "sample=F": "…sample=W",
 			"sample=B": "…", "sample=C": "…", "sample=D": "…", "sample=E": "…"})
 	})
 	t.Run("of a file", func(t *testing.T) {
