@@ -319,7 +319,7 @@ func (l *loader) shownPanel(n *study.Node) (p ShownPanel, ok bool) {
 			}
 		}
 		x, y := n.Get("x").Text, textsOf(n.Get("y"))
-		if output, ok = l.shownOutput(s, append([]study.Text{x}, y...)); !ok {
+		if output, ok = l.shownOutput(s, t.Pos, append([]study.Text{x}, y...)); !ok {
 			return p, false
 		}
 		p.X, p.Y, p.Output = x.Value, valuesOfTexts(y), output
@@ -387,39 +387,34 @@ func (l *loader) shownColumns(s *stage, output string) (list []ColumnShape) {
 
 // shownOutput finds whose rows have all the columns named: the stage's items of form values, or else the first output of form table.
 // Without names it is what the stage gives first. An output whose columns only its files tell may have any.
-func (l *loader) shownOutput(s *stage, names []study.Text) (output string, ok bool) {
+func (l *loader) shownOutput(s *stage, at study.Pos, names []study.Text) (output string, ok bool) {
 	var candidates []string
 	open := map[string]bool{}
 	for _, name := range l.declaredOutputs(s) {
 		sh := s.shapes[name]
-		at := name
 		switch sh.Form {
 		case Values, AnyForm:
-			at = ""
+			name = ""
 		case TableForm:
 		default:
 			continue
 		}
-		open[at] = open[at] || sh.Unknown
-		if !slices.Contains(candidates, at) {
-			candidates = append(candidates, at)
+		open[name] = open[name] || sh.Unknown
+		if !slices.Contains(candidates, name) {
+			candidates = append(candidates, name)
 		}
 	}
 	if len(candidates) == 0 {
-		at := s.decl.Name.Pos
-		if len(names) > 0 {
-			at = names[0].Pos
-		}
 		l.fail(at, fmt.Sprintf("stage %s, which gives no rows of numbers", s.name), "a stage with an output of form values or table", "show a figure of the stage, STAGE/FIGURE, or name another stage")
 		return "", false
 	}
 	var have []string
 	var missing []study.Text
-	for i, at := range candidates {
-		columns := l.shownColumns(s, at)
+	for i, name := range candidates {
+		columns := l.shownColumns(s, name)
 		lacks := slices.DeleteFunc(slices.Clone(names), func(t study.Text) bool { return s.fields[t.Value] || findColumn(columns, t.Value) != nil })
-		if len(lacks) == 0 || open[at] {
-			return at, true
+		if len(lacks) == 0 || open[name] {
+			return name, true
 		}
 		if i == 0 || len(lacks) < len(missing) {
 			missing = lacks
@@ -481,7 +476,7 @@ func (l *loader) shownTable(e study.Entry) (t ShownTable) {
 		return t
 	}
 	columns := textsOf(e.Value.Get("columns"))
-	output, ok := l.shownOutput(s, columns)
+	output, ok := l.shownOutput(s, e.Value.Get("stage").Pos, columns)
 	if !ok {
 		return t
 	}
