@@ -200,15 +200,22 @@ func (r *fitRun) coordinates(rows []float64, width int) (x, y [][]float64) {
 
 // boundOf says which limit a number of an item is, when it is one: of a column, or of any column that an expression names.
 func boundOf(in *pipeline.Input, expression string) string {
+	_, bound := boundIn(in.Table, expression, in.Stage+".")
+	return bound
+}
+
+// boundIn finds a column that an expression names, with or without one of the prefixes, and that is only a limit.
+func boundIn(row *table.Table, expression string, prefixes ...string) (column, bound string) {
 	words := strings.FieldsFunc(expression, func(c rune) bool {
 		return c != '_' && c != '.' && (c < '0' || c > '9') && (c < 'a' || c > 'z') && (c < 'A' || c > 'Z')
 	})
 	for _, w := range words {
-		for _, name := range [...]string{w, strings.TrimPrefix(w, in.Stage+".")} {
-			if c := in.Table.Col(name + "_bound"); c != nil && c.Type == table.Text && !c.IsNull(0) && c.Texts[0] != "" {
-				return c.Texts[0]
+		for _, prefix := range append([]string{""}, prefixes...) {
+			name := strings.TrimPrefix(w, prefix)
+			if c := row.Col(name + "_bound"); c != nil && c.Type == table.Text && !c.IsNull(0) && c.Texts[0] != "" {
+				return name, c.Texts[0]
 			}
 		}
 	}
-	return ""
+	return "", ""
 }

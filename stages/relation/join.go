@@ -13,7 +13,7 @@ import (
 // JoinKind puts the numbers of several stages into one row for each sample.
 var JoinKind = pipeline.Kind{
 	Name:     "relation.join",
-	Revision: 2,
+	Revision: 3,
 	Doc:      "Joins the numbers of several stages into one row for each sample; a column is called STAGE.NAME.",
 	Formula:  "row = { STAGE.NAME for each number of each stage }",
 	Source:   "common practice, no source",
@@ -38,7 +38,7 @@ var JoinKind = pipeline.Kind{
 }
 
 type joinSettings struct {
-	Derive pipeline.Map[pipeline.Expr] `set:"derive" default:"-" keyed:"unit" port:"values" doc:"NAME [unit]: expression over STAGE.NAME and fields; a further column of the row"`
+	Derive pipeline.Map[pipeline.Expr] `set:"derive" default:"-" keyed:"unit" port:"values" doc:"NAME [unit]: expression over STAGE.NAME and fields; a further column of the row; none where it reads a number that is only a limit"`
 }
 
 // joinShape names the columns that are known to arrive. A stage that gives a numbered family (Rg_i) leaves the width open.
@@ -110,6 +110,16 @@ func runJoin(_ context.Context, call *pipeline.Call) (pipeline.Choices, error) {
 			}
 		}
 		for _, d := range s.Derive {
+			if column, bound := boundIn(row, d.Value.Text); bound != "" {
+				// the expression may fall where the column rises, or turn: which side of the result is open cannot be told
+				cell, err := call.Eval(d.Value, "values", i)
+				if err != nil {
+					return nil, err
+				}
+				row.AddFloatValid(d.Key, cell.Unit, []float64{0}, []bool{false})
+				call.Flag(pipeline.Flagged, "row", i, "%s has no value, because %s is only a limit (%s)", d.Key, column, bound)
+				continue
+			}
 			if err := call.Derive(row, d.Key, d.Value, "values", i); err != nil {
 				return nil, err
 			}
