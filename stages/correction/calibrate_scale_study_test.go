@@ -197,7 +197,7 @@ func TestCalibrateScaleStudyErrors(t *testing.T) {
 		{"out of range", "", curveFile("wavelength [nm] | signal [1/s]", grid(600, 1, 20), flat(grid(600, 1, 20), 3)), []string{"no reading", "400 to 500 nm", "600 to 619"}},
 		{"another unit", "", strings.Replace(plateau(2, 400, 3), "[1/s]", "[V]", 2), []string{"one factor needs standards in one unit"}},
 		{"another axis", "", strings.Replace(plateau(2, 400, 3), "[nm]", "[s]", 1), []string{"setting `range` is in nm"}},
-		{"no value", "", "wavelength [nm]\n400\n401\n", []string{"an axis and a value are expected"}},
+		{"no value", "", "wavelength [nm]\n400\n401\n", []string{"the port needs the column its value"}},
 		{"known empty", "sample,value [1/cm]\nlow,1\nhigh,\n", plateau(2, 400, 3), []string{"setting `known`"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {

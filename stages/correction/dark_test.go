@@ -104,8 +104,8 @@ func TestDarkBadInput(t *testing.T) {
 		name, scan, dark, shutter string
 		want                      []string
 	}{
-		{"units", "s_1.dat", "dark_1.txt", strings.Replace(good, "signal", "signal [1/s]", 1), []string{"a pure number", "in 1/s", "one cannot be taken off the other", "`columns`"}},
-		{"axes", "s_1.dat", "dark_1.txt", strings.Replace(good, "[nm]", "[eV]", 1), []string{"in nm", "in eV"}},
+		{"units", "s_1.dat", "dark_1.txt", strings.Replace(good, "signal", "signal [1/s]", 1), []string{"port `dark`", "found column signal in s⁻¹; expected no unit", "`columns"}},
+		{"axes", "s_1.dat", "dark_1.txt", strings.Replace(good, "[nm]", "[eV]", 1), []string{"port `dark`", "found column wavelength in eV; expected nm"}},
 		{"elsewhere", "s_1.dat", "dark_1.txt", curveFile("wavelength [nm] | signal", grid(900, 1, 5), grid(1, 1, 5)), []string{"no range of the axis in common", "400 to 439", "900 to 904"}},
 		{"axis turns", "s_1.dat", "dark_1.txt", curveFile("wavelength [nm] | signal", []float64{400, 420, 410}, []float64{1, 1, 1}), []string{"the dark scan", "rise or fall strictly", "mend its file"}},
 		{"dwell zero", "s_0.dat", "dark_1.txt", good, []string{"`dwell`", "more than 0 s"}},

@@ -74,19 +74,24 @@ type InnerFilterOptions struct {
 // Places says where each wavelength lies among the absorbance's. A call on shifted wavelengths is given those of the call before, so that
 // it takes the same points.
 type Places struct {
-	Excitation Place
-	Emission   []Place // as long as the emission; At −1: no result there
+	Excitation  Place
+	Emission    []Place // as long as the emission; At −1: no result there
+	First, Last int     // the emission's points within the absorbance's range, ends included
 }
 
 // InnerFilter is an emission spectrum freed of the light that the sample itself absorbed.
 type InnerFilter struct {
 	Y, U            []float64 // corrected; U is nil when a part of it is unknown, NaN stands where there is no result
 	Factor, UFactor []float64 // what was multiplied by; UFactor is nil when the absorbance's u is unknown
-	Ex              float64   // absorbance of the cell at the exciting wavelength, 0 where it is not corrected for
-	Em              []float64 // and at each emitted one, NaN where unknown
-	Places          Places
-	Dark            int // points left out because the absorbance there is above Highest
-	Missing         int // points left out because the emission or the absorbance has none there
+	// Common is u of ln Factor from the absorbance at the exciting wavelength alone: one error, which all points share. It is within UFactor
+	// and U; nil when the absorbance's u is unknown, or the exciting light is not corrected for.
+	Common  []float64
+	Ex      float64   // absorbance of the cell at the exciting wavelength, 0 where it is not corrected for
+	Em      []float64 // and at each emitted one, NaN where unknown
+	Places  Places
+	Dark    int // points left out because the absorbance there is above Highest
+	Missing int // points left out because the emission or the absorbance has none there
+	Outside int // points with emission that lie beyond the absorbance's range
 }
 
 // CorrectInnerFilter multiplies the emission y (u: its uncertainty, nil when unknown) at the wavelengths x by InnerFilterFactor, with
@@ -95,11 +100,11 @@ type InnerFilter struct {
 //	u²(F) = f²·u²(y) + F²·Σ_k (d ln f/d a_k)²·u²(a_k),
 //
 // over the up to four points a_k of the absorbance that f stands on. Those at the exciting wavelength are the same for all points of the
-// emission, and neighbouring points share others: that covariance along the curve is not kept.
+// emission (Common), and neighbouring points share others: that covariance along the curve is not kept.
 //
 // NaN is missing. given: places of an earlier call on the same spectra, or nil; then nothing is refused any more that it took.
 //
-// Errors: ErrAbsorbanceAxis; ErrNoAbsorbance, when a wavelength with emission lies beyond the absorbance's, or there is no number at the exciting one;
+// Errors: ErrAbsorbanceAxis; ErrNoAbsorbance, when all wavelengths with emission lie beyond the absorbance's, or there is no number at the exciting one;
 // ErrTooDark, when the absorbance at the exciting wavelength is above Highest. Emission points at which the absorbance is above Highest
 // have no result. It panics when lengths differ.
 func CorrectInnerFilter(x, y, u, ax, a, ua []float64, o InnerFilterOptions, given *Places) (InnerFilter, error) {
@@ -116,6 +121,9 @@ func CorrectInnerFilter(x, y, u, ax, a, ua []float64, o InnerFilterOptions, give
 		r.UFactor = make([]float64, n)
 		if u != nil {
 			r.U = make([]float64, n)
+		}
+		if o.Excitation {
+			r.Common = make([]float64, n)
 		}
 	}
 	if given != nil {
@@ -170,6 +178,9 @@ func (r *InnerFilter) point(i int, x float64, y, u []float64, s *absorbanceScan,
 		if r.UFactor != nil {
 			r.UFactor[i] = math.NaN()
 		}
+		if r.Common != nil {
+			r.Common[i] = math.NaN()
+		}
 		return
 	}
 	f, dEx, dEm := InnerFilterFactor(o.Geometry, ex.value, em.value)
@@ -179,6 +190,9 @@ func (r *InnerFilter) point(i int, x float64, y, u []float64, s *absorbanceScan,
 	}
 	rel := s.variance(ex, dEx, em, dEm)
 	r.UFactor[i] = f * math.Sqrt(rel)
+	if r.Common != nil {
+		r.Common[i] = math.Sqrt(s.variance(ex, dEx, reading{}, 0))
+	}
 	if r.U != nil {
 		own := known(u[i])
 		r.U[i] = math.Sqrt(f*f*own*own + r.Y[i]*r.Y[i]*rel)
@@ -213,7 +227,7 @@ func (s *absorbanceScan) check() error {
 // places finds where each wavelength lies among the absorbance's. Where the emission has no number none is needed.
 func (s *absorbanceScan) places(r *InnerFilter, x, y []float64, o InnerFilterOptions) error {
 	lo, hi := min(s.x[0], s.x[len(s.x)-1]), max(s.x[0], s.x[len(s.x)-1])
-	r.Places = Places{Emission: make([]Place, len(x))}
+	r.Places = Places{Emission: make([]Place, len(x)), Last: len(x) - 1}
 	if o.Excitation {
 		j, where := s.find(o.Wavelength, 0)
 		if where == outside || o.Wavelength-o.Wavelength != 0 {
@@ -224,25 +238,33 @@ func (s *absorbanceScan) places(r *InnerFilter, x, y []float64, o InnerFilterOpt
 	if !o.Emission {
 		return nil
 	}
-	j, lost, first, last := 0, 0, math.NaN(), math.NaN()
+	j, inside, first, last := 0, 0, math.NaN(), math.NaN()
+	r.Places.First, r.Places.Last = len(x), -1
 	for i, at := range x {
-		var where place
-		if at-at != 0 || y[i] != y[i] {
-			r.Places.Emission[i].At = -1
-			r.Missing++
-			continue
+		where := outside
+		if at-at == 0 {
+			j, where = s.find(at, j)
 		}
-		if j, where = s.find(at, j); where == outside {
-			if lost == 0 {
-				first = at
-			}
-			lost, last = lost+1, at
-			continue
+		if where != outside {
+			r.Places.First, r.Places.Last = min(r.Places.First, i), i
 		}
 		r.Places.Emission[i] = Place{j, where == onPoint}
+		switch {
+		case at-at != 0 || y[i] != y[i]:
+			r.Places.Emission[i].At = -1
+			r.Missing++
+		case where == outside:
+			r.Places.Emission[i].At = -1
+			if r.Outside == 0 {
+				first = at
+			}
+			r.Outside, last = r.Outside+1, at
+		default:
+			inside++
+		}
 	}
-	if lost > 0 {
-		return fmt.Errorf("%w at %d of %d points of the emission, between %.5g and %.5g; it reaches from %.5g to %.5g", ErrNoAbsorbance, lost, len(x), min(first, last), max(first, last), lo, hi)
+	if r.Outside > 0 && inside == 0 {
+		return fmt.Errorf("%w at any point of the emission, between %.5g and %.5g; it reaches from %.5g to %.5g", ErrNoAbsorbance, min(first, last), max(first, last), lo, hi)
 	}
 	return nil
 }

@@ -215,6 +215,64 @@ func TestCorrectInnerFilterMissing(t *testing.T) {
 	}
 }
 
+// Points beyond the absorbance's range have no result; the rest is as without them.
+func TestCorrectInnerFilterOutside(t *testing.T) {
+	ax, a := []float64{400, 410, 420, 430}, []float64{0.5, 0.3, 0.2, 0.1}
+	o := InnerFilterOptions{Excitation: true, Emission: true, Wavelength: 407, Length: 1}
+	x := []float64{380, 390, 410, 425, 431}
+	r, err := CorrectInnerFilter(x, flat(x, 5), flat(x, 1), ax, a, flat(ax, 0.01), o, nil)
+	if err != nil || r.Outside != 3 || r.Missing != 0 || r.Places.First != 2 || r.Places.Last != 3 {
+		t.Fatalf("%+v, %v", r, err)
+	}
+	in, err := CorrectInnerFilter(x[2:4], flat(x[2:4], 5), flat(x[2:4], 1), ax, a, flat(ax, 0.01), o, nil)
+	nan := math.NaN()
+	if err != nil || !same(r.Y, []float64{nan, nan, in.Y[0], in.Y[1], nan}, 0) || !same(r.U[2:4], in.U, 0) || !math.IsNaN(r.U[0]) || !math.IsNaN(r.Common[4]) {
+		t.Errorf("%v ± %v, within %v ± %v; %v", r.Y, r.U, in.Y, in.U, err)
+	}
+	again, err := CorrectInnerFilter(x, flat(x, 5), flat(x, 1), ax, a, flat(ax, 0.01), o, &r.Places)
+	if err != nil || !same(again.Y, r.Y, 0) || again.Places.First != 2 || again.Places.Last != 3 {
+		t.Errorf("again: %+v, %v", again, err)
+	}
+}
+
+// Common is the standard deviation that points have together over draws of the absorbance at the exciting wavelength alone.
+func TestCorrectInnerFilterCommon(t *testing.T) {
+	r := rand.New(rand.NewPCG(9, 3))
+	ax, a := []float64{400, 410, 500, 510, 520}, []float64{0.5, 0.3, 0.2, 0.1, 0.1}
+	ua := []float64{0.004, 0.006, 0.003, 0.005, 0.002}
+	x := []float64{503, 515}
+	const draws = 8000
+	for _, g := range []Geometry{Centre, WholePath, FrontFace} {
+		o := InnerFilterOptions{Geometry: g, Excitation: true, Emission: true, Wavelength: 407, Length: 0.7}
+		want, err := CorrectInnerFilter(x, flat(x, 1), flat(x, 0), ax, a, ua, o, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var square [2]float64
+		for range draws {
+			b := append([]float64{}, a...)
+			b[0], b[1] = b[0]+ua[0]*r.NormFloat64(), b[1]+ua[1]*r.NormFloat64()
+			got, err := CorrectInnerFilter(x, flat(x, 1), nil, ax, b, nil, o, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
+			for i := range square {
+				d := math.Log(got.Y[i] / want.Y[i])
+				square[i] += d * d / draws
+			}
+		}
+		for i, s := range square {
+			if !near(math.Sqrt(s), want.Common[i], 0.035) || !(want.Common[i] < want.UFactor[i]/want.Factor[i]) {
+				t.Errorf("geometry %d, %v nm: spread %v, common u %v", g, x[i], math.Sqrt(s), want.Common[i])
+			}
+		}
+		o.Excitation = false
+		if r, err := CorrectInnerFilter(x, flat(x, 1), flat(x, 0), ax, a, ua, o, nil); err != nil || r.Common != nil {
+			t.Errorf("nothing is common without the exciting light: %v, %v", r.Common, err)
+		}
+	}
+}
+
 func TestCorrectInnerFilterErrors(t *testing.T) {
 	both := InnerFilterOptions{Excitation: true, Emission: true, Wavelength: 410, Length: 1}
 	at := func(nm float64) InnerFilterOptions { o := both; o.Wavelength = nm; return o }
@@ -225,8 +283,8 @@ func TestCorrectInnerFilterErrors(t *testing.T) {
 		o        InnerFilterOptions
 		want     error
 	}{
-		{"emission beyond", []float64{410, 421}, ax, a, both, ErrNoAbsorbance},
-		{"emission before", []float64{399, 410}, ax, a, both, ErrNoAbsorbance},
+		{"emission beyond", []float64{421, 422}, ax, a, both, ErrNoAbsorbance},
+		{"emission before and beyond", []float64{399, 421}, ax, a, both, ErrNoAbsorbance},
 		{"excitation beyond", []float64{410}, ax, a, at(390), ErrNoAbsorbance},
 		{"no excitation", []float64{410}, ax, a, at(math.NaN()), ErrNoAbsorbance},
 		{"none at the excitation", []float64{410}, ax, []float64{0.1, math.NaN(), 0.1}, both, ErrNoAbsorbance},

@@ -57,6 +57,58 @@ func TestInnerFilterStudy(t *testing.T) {
 			t.Errorf("flags %q", fl)
 		}
 	})
+	t.Run("an absorbance of another cell", func(t *testing.T) {
+		tab := runInnerFilterStudy(t, "excitation: 400 nm, path: cell, absorbance-path: 10 mm", emission, absorbance).table(t, "corrected", "corrected", "")
+		y, part := column(t, tab, "signal", "1/s"), column(t, tab, "signal@constants.cell", "1/s")
+		// A = 0.1 and 0.05 of 10 mm are half of that in 5 mm; u(path)/path = 1 %
+		exponent := 0.15 / 4
+		if want := 500 * (math.Pow(10, 1.01*exponent) - math.Pow(10, 0.99*exponent)); !near(y[1], 1000*math.Pow(10, exponent), 1e-12) || !near(part[1], want, 1e-9) {
+			t.Errorf("%v, part %v", y, part)
+		}
+	})
+	t.Run("an absorbance that ends within the emission", func(t *testing.T) {
+		short := curveFile("wavelength [nm] | absorbance | u_absorbance", ax[:4], a[:4], flat(ax[:4], 0.002))
+		s := runInnerFilterStudy(t, "excitation: 400 nm, path: cell, absorbance-path: 10 mm", emission, short)
+		tab := s.table(t, "corrected", "corrected", "")
+		if at := column(t, tab, "wavelength", "nm"); !same(at, x[:2], 0) || !same(column(t, s.table(t, "corrected", "factor", ""), "at", "nm"), x[:2], 0) || len(column(t, tab, "signal@constants.cell", "1/s")) != 2 {
+			t.Errorf("%v, columns %v", at, tab.Names())
+		}
+		holds(t, s.flags(t, "corrected", "corrected", ""), "flag: 2 points beyond the range of the absorbance (400 to 430 nm) are left out")
+	})
+	t.Run("noise that all points share", func(t *testing.T) {
+		x, ax := grid(450, 1, 100), grid(400, 1, 150)
+		em := func(u float64) string {
+			return curveFile("wavelength [nm] | signal [1/s] | u_signal [1/s]", x, flat(x, 1000), flat(x, u))
+		}
+		abs := func(u float64) string {
+			return curveFile("wavelength [nm] | absorbance | u_absorbance", ax, flat(ax, 0.1), flat(ax, u))
+		}
+		for _, c := range []struct {
+			name    string
+			u, ua   float64
+			set     string
+			says, f string
+		}{
+			// u of the sum over 100 points: 1 %/√100 = 0.1 %, and ln 10/2·0.0005 = 0.058 %
+			{"little", 10, 0.0005, "excitation: 400 nm", "", ""},
+			// 0.23 % against hypot(1 %, 0.23 %)/√100
+			{"some", 10, 0.002, "excitation: 400 nm", "note: the noise of the absorbance at the exciting wavelength moves all points together, by 0.23 %", ""},
+			{"most in a sum", 5, 0.002, "excitation: 400 nm", "flag: the noise of the absorbance", "other noise is 0.55 % at the maximum, and 0.055 % of the sum"},
+			{"most in a point", 1, 0.002, "excitation: 400 nm, effect: excitation", "flag: the noise of the absorbance", "other noise is 0.1 % at the maximum, and 0.01 % of the sum"},
+		} {
+			t.Run(c.name, func(t *testing.T) {
+				s := runInnerFilterStudy(t, c.set, em(c.u), abs(c.ua))
+				flags := s.flags(t, "corrected", "corrected", "")
+				if c.says == "" && flags != "" {
+					t.Errorf("flags %q", flags)
+				}
+				holds(t, flags, c.says, c.f)
+				if got := column(t, s.table(t, "corrected", "factor", ""), "common", "1"); !near(got[7], math.Ln10/2*c.ua, 0.02) {
+					t.Errorf("common %v", got[7])
+				}
+			})
+		}
+	})
 	t.Run("bounds", func(t *testing.T) {
 		bounded := curveFile("wavelength [nm] | signal [1/s] | signal_hi [1/s]", x, flat(x, 1000), flat(x, 2000))
 		tab := runInnerFilterStudy(t, "excitation: 400 nm", bounded, absorbance).table(t, "corrected", "corrected", "")
@@ -135,6 +187,7 @@ func TestInnerFilterRemarks(t *testing.T) {
 	x := []float64{420, 430, 440}
 	ax := []float64{400, 410, 420, 430, 440}
 	emission := curveFile("wavelength [nm] | signal [1/s] | u_signal [1/s]", x, flat(x, 1000), flat(x, 10))
+	dim := curveFile("wavelength [nm] | signal [1/s] | u_signal [1/s]", x, []float64{1000, 1000, 50}, flat(x, 10))
 	for _, c := range []struct {
 		name, set string
 		a         []float64
@@ -143,7 +196,8 @@ func TestInnerFilterRemarks(t *testing.T) {
 		not       string
 	}{
 		{"thin", "excitation: 400 nm", []float64{0.1, 0.1, 0.1, 0, 0}, true, nil, "flag"},
-		{"over the limit", "excitation: 400 nm", []float64{1.9, 1, 0.2, 0.05, 0.3}, true, []string{"flag: the absorbances at both wavelengths sum up to more than the limit of 2 at 2 points, to 2.2 at 440 nm, where 12.6 times", "dilute the sample"}, ""},
+		{"over the limit", "excitation: 400 nm", []float64{0.6, 1, 0.2, 0.05, 0.3}, true, []string{"flag: the absorbances at both wavelengths sum up to more than the limit of 0.7 at 2 points, to 0.9 at 440 nm, where 2.82 times", "dilute the sample"}, ""},
+		{"over the limit where there is no light", "excitation: 400 nm, limit: 0.11", []float64{0.1, 0, 0.001, 0, 0.1}, true, nil, "limit"},
 		{"another limit", "excitation: 400 nm, limit: 0.2", []float64{0.15, 0.1, 0.1, 0, 0}, true, []string{"limit of 0.2 at 1 points"}, ""},
 		{"negative", "excitation: 400 nm", []float64{-0.1, 0, 0, -0.03, 0}, true, []string{"exciting wavelength is negative (-0.1)", "negative at 1 emitted wavelengths, down to -0.03"}, ""},
 		{"too dark to measure", "excitation: 400 nm", []float64{0.1, 0, 0, 3.6, 0}, true, []string{"1 points at which the absorbance is above 3.5"}, ""},
@@ -155,7 +209,11 @@ func TestInnerFilterRemarks(t *testing.T) {
 			if !c.u {
 				absorbance = curveFile("wavelength [nm] | absorbance", ax, c.a)
 			}
-			s := runInnerFilterStudy(t, c.set, emission, absorbance)
+			light := emission
+			if strings.Contains(c.name, "no light") {
+				light = dim
+			}
+			s := runInnerFilterStudy(t, c.set, light, absorbance)
 			flags := s.flags(t, "corrected", "corrected", "")
 			holds(t, flags, c.want...)
 			if c.not != "" && strings.Contains(flags, c.not) {
@@ -179,13 +237,16 @@ func TestInnerFilterBadInput(t *testing.T) {
 		name, set, emission, absorbance string
 		want                            []string
 	}{
-		{"absorbance ends too early", "excitation: 400 nm", emission, curveFile("wavelength [nm] | absorbance", ax[:4], flat(ax[:4], 0.1)), []string{"no absorbance at 1 of 3 points", "440", "400 to 430 nm", "measure the absorbance"}},
+		{"absorbance ends too early", "excitation: 400 nm", emission, curveFile("wavelength [nm] | absorbance", ax[:2], flat(ax[:2], 0.1)), []string{"no absorbance at any point of the emission, between 420 and 440", "400 to 410 nm", "measure the absorbance"}},
+		{"the emission's cell alone", "excitation: 400 nm, path: 5 mm", emission, absorbance, []string{"a pure number, that of its own cell", "add `absorbance-path`"}},
+		{"the absorbance's cell alone", "excitation: 400 nm, absorbance-path: 5 mm", emission, absorbance, []string{"add `path`"}},
+		{"per length and of a cell", "excitation: 400 nm, path: 5 mm, absorbance-path: 5 mm", emission, per, []string{"belongs to no cell", "take `absorbance-path` out"}},
 		{"excitation outside", "excitation: 390 nm", emission, absorbance, []string{"exciting wavelength, 390", "400 to 440 nm"}},
 		{"too dark", "excitation: 400 nm", emission, curveFile("wavelength [nm] | absorbance", ax, flat(ax, 3.7)), []string{"3.7 at the exciting wavelength, 400", "at most 3.5", "dilute the sample"}},
 		{"per length without a length", "excitation: 400 nm", emission, per, []string{"cm⁻¹, per length", "add `path`"}},
 		{"no absorbance at all", "excitation: 400 nm", emission, strings.Replace(absorbance, "absorbance", "absorbance [V]", 1), []string{"the absorbance is in V", "a pure number, or 1/cm"}},
-		{"not over wavelengths", "excitation: 400 nm", strings.Replace(emission, "[nm]", "[eV]", 1), absorbance, []string{"in eV", "wavelengths in nm"}},
-		{"absorbance over time", "excitation: 400 nm", emission, strings.Replace(absorbance, "[nm]", "[s]", 1), []string{"in s", "wavelengths in nm"}},
+		{"not over wavelengths", "excitation: 400 nm", strings.Replace(emission, "[nm]", "[eV]", 1), absorbance, []string{"in eV", "expected nm"}},
+		{"absorbance over time", "excitation: 400 nm", emission, strings.Replace(absorbance, "[nm]", "[s]", 1), []string{"in s", "expected nm"}},
 		{"all dark", "excitation: 400 nm", emission, curveFile("wavelength [nm] | absorbance", ax, []float64{1, 1, 4, 4, 4}), []string{"no point of the emission is left", "at 3 the absorbance is above 3.5"}},
 		{"axis turns", "excitation: 400 nm", emission, curveFile("wavelength [nm] | absorbance", []float64{400, 440, 420}, []float64{1, 1, 1}), []string{"rise or fall strictly", "point 3"}},
 	} {

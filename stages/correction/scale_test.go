@@ -108,7 +108,7 @@ func TestScaleBadInput(t *testing.T) {
 	}{
 		{"no factor", "factor_d1.txt", "factor\n-\n", []string{"port `factor`", "no value for `factor`"}},
 		{"factor zero", "factor_d1.txt", "factor\n0\n", []string{"factor 0", "look at the standard"}},
-		{"no such column", "factor_d1.txt", "level\n1\n", []string{"no number `factor`", "level"}},
+		{"no such column", "factor_d1.txt", "level\n1\n", []string{"port `factor`", "needs the column factor"}},
 		{"offset in another unit", "factor_d1.txt", "factor\toffset [V]\n1\t1\n", []string{"offset", "V", "1/s"}},
 		{"axis turned round", "axis_d1.txt", "offset [nm]\tscale\n1000\t-1\n", []string{"scale -1", "above 0"}},
 		{"axis flat", "axis_d1.txt", "offset [nm]\tscale\n1000\t0\n", []string{"scale 0", "above 0"}},

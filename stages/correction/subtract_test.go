@@ -86,7 +86,7 @@ func TestSubtractStudyBadInput(t *testing.T) {
 		name, file, old, new string
 		want                 []string
 	}{
-		{"another unit", "w.txt", "I [1/cm]", "I", []string{"the curve is in 1/cm", "the background a pure number", "one cannot be taken off the other"}},
+		{"another unit", "w.txt", "I [1/cm]", "I", []string{"port `background`", "found column I in no unit; expected cm⁻¹"}},
 		{"no factor", "d.csv", "2\t", "-\t", []string{"port `factor`", "no value"}},
 		{"turning", "w.txt", "0.5\t", "0.35\t", []string{"the background cannot be taken off", "axis must rise or fall"}},
 	} {
