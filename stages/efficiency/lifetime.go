@@ -3,19 +3,22 @@ package efficiency
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"fascicle/pipeline"
+	"fascicle/pipeline/table"
 )
 
 // LifetimeKind finds the efficiency of energy transfer from how much sooner the donor decays.
 var LifetimeKind = pipeline.Kind{
 	Name:     "efficiency.lifetime",
-	Revision: 1,
-	Doc:      "Finds the efficiency of energy transfer from the donor's shorter lifetime, and a limit where that cannot be told from none.",
-	Formula:  "E = 1 − τ/τ0, both mean lifetimes weighted by amplitude; below detection E > 1 − (max(τ, 0) + k·u(τ))/τ0, k the one-sided quantile at the confidence (1.645 at 95 %)",
-	Source:   "E: Lakowicz, Principles of Fluorescence Spectroscopy, 3rd ed. (2006), ch. 13; detection: Currie, Anal. Chem. 40 (1968) 586 (both from memory); that the mean is the one by amplitude: common practice, no source",
-	Methods:  "Transfer efficiencies are 1 − τ/τ0 of the donor's mean lifetimes (by amplitude) in the mixture and alone; where the lifetime is below detection, limits at {confidence} stand beside them.",
-	Parts:    pipeline.Shift,
+	Revision: 2,
+	Doc: "Finds the efficiency of energy transfer from the donor's shorter lifetime, and a limit where that cannot be told from none. It is that of the molecules whose decay is still seen: " +
+		"donors that are quenched within the response leave no lifetime, and do not count. Where decays were recorded alike, amplitudes tell how many these are, and efficiency.quenching has the efficiency of all.",
+	Formula: "E = 1 − τ/τ0 of the molecules whose decay is seen, both mean lifetimes weighted by amplitude; below detection E > 1 − (max(τ, 0) + k·u(τ))/τ0, u with all that both share with other samples, k the one-sided quantile at the confidence (1.645 at 95 %)",
+	Source:  "E: Lakowicz, Principles of Fluorescence Spectroscopy, 3rd ed. (2006), ch. 13; detection: Currie, Anal. Chem. 40 (1968) 586 (both from memory); that the mean is the one by amplitude: common practice, no source",
+	Methods: "Transfer efficiencies are 1 − τ/τ0 of the donor's mean lifetimes (by amplitude) in the mixture and alone; where the lifetime is below detection, limits at {confidence} stand beside them.",
+	Parts:   pipeline.Shift,
 	Ports: []pipeline.Port{
 		{Name: "donor", Lead: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "the donor's lifetimes in the mixture",
 			Columns: []pipeline.Column{{Name: "tau_amplitude", Unit: "ns"}}},
@@ -59,6 +62,38 @@ func runLifetime(ctx context.Context, call *pipeline.Call) (pipeline.Choices, er
 		if choices[i], err = g.run(d); err != nil {
 			return nil, err
 		}
+		g.unseen(lead.Table, call.Partner("control", i).Table, donor.Value/control.Value)
 	}
 	return choices, nil
+}
+
+// fewerSeen is the share of the control's amplitude below which it is said that molecules are missing (common practice, no source).
+const fewerSeen = 0.9
+
+// unseen says that donors without a decay do not count, and from the amplitudes how many these would be. left is τ/τ0.
+func (g *shareRun) unseen(donor, control *table.Table, left float64) {
+	a, ok := amplitude(donor)
+	a0, ok0 := amplitude(control)
+	if !ok || !ok0 || math.IsNaN(left) || a >= fewerSeen*a0 {
+		g.flag(pipeline.Note, "E is of the molecules whose decay is still seen: donors that are quenched within the response do not count")
+		return
+	}
+	g.flag(pipeline.Note, "E is of the molecules whose decay is still seen: their amplitudes sum up to %.2g of the control's, so that, if both were recorded alike (concentration, light, time), %.2g %% of the donors are quenched within the response, and the efficiency of all is %.3g",
+		a/a0, 100*(1-a/a0), 1-a/a0*left)
+}
+
+// amplitude is the sum of the amplitudes of a decay of counts; ok is false where they are not there.
+func amplitude(t *table.Table) (sum float64, ok bool) {
+	if t.Col("counts") == nil {
+		return 0, false
+	}
+	for i := 1; ; i++ {
+		c := t.Col(fmt.Sprintf("a_%d", i))
+		if c == nil || c.Type != table.Float {
+			return sum, sum > 0
+		}
+		if !c.IsNull(0) { // null: the counts do not support the term
+			sum += c.Floats[0]
+		}
+	}
 }

@@ -3,6 +3,7 @@ package efficiency
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"fascicle/pipeline"
 )
@@ -10,17 +11,18 @@ import (
 // QuenchingKind finds the efficiency of energy transfer from the donor's light that is left.
 var QuenchingKind = pipeline.Kind{
 	Name:     "efficiency.quenching",
-	Revision: 1,
+	Revision: 2,
 	Doc:      "Finds the efficiency of energy transfer from the donor's light that is left, and a limit where none can be told from none.",
-	Formula: "E = 1 − r, r = (F − B)/F0 · c0/c; below detection E > 1 − (max(r, 0) + D), D = k·u(r), u(r) with all that signal and control share with other samples, k the one-sided quantile at the confidence (1.645 at 95 %), " +
-		"with blanks at least t·s_B·√(1 + 1/n)/F0 · c0/c",
+	Formula: "E = 1 − r, r = (F − B)/F0 · c0/c; u(F − B)² = u(F)² + max(0, s_B² − v)·(1 + 1/n) and what is shared, s_B the standard deviation of the blanks, v what their uncertainties say of s_B²; " +
+		"below detection, r < D = k·u(r = 0), E > 1 − (max(r, 0) + max(D, k·u(r))), both u with all that signal and control share with other samples, k the one-sided quantile at the confidence (1.645 at 95 %); " +
+		"D is with blanks at least t·s_B·√(1 + 1/n)/F0 · c0/c",
 	Source:  "E: Lakowicz, Principles of Fluorescence Spectroscopy, 3rd ed. (2006), ch. 13; D: Currie, Anal. Chem. 40 (1968) 586 (both from memory); a limit in place of E = 1: common practice, no source",
 	Methods: "Transfer efficiencies are 1 − F/F0 of the donor's signal in the mixture and alone, each for its concentration ({concentration}); where the signal is below detection, limits at {confidence} stand beside them.",
 	Parts:   pipeline.Shift,
 	Ports: []pipeline.Port{
 		{Name: "donor", Lead: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "the donor's signal in the mixture"},
 		{Name: "control", Pair: pipeline.ByMatch, Forms: []pipeline.Form{pipeline.Values}, Doc: "the donor's signal alone"},
-		{Name: "blanks", Optional: true, Many: true, Pair: pipeline.ByMatch, Forms: []pipeline.Form{pipeline.Values}, Doc: "signals of blanks, the mixture without donor: their mean is taken off, their scatter bounds detection"},
+		{Name: "blanks", Optional: true, Many: true, Pair: pipeline.ByMatch, Forms: []pipeline.Form{pipeline.Values}, Doc: "signals of blanks, the mixture without donor: their mean is taken off; by how much two or more scatter is part of u, and bounds detection (one says nothing of that)"},
 	},
 	Outputs: []pipeline.Output{{Name: "efficiency", Doc: "the efficiency", Form: pipeline.Values, Columns: []pipeline.Column{
 		{Name: "E", Unit: "1", U: true, Optional: true, Doc: "efficiency of the transfer, its sign and what is beyond 1 kept"},
@@ -60,8 +62,9 @@ func runQuenching(ctx context.Context, call *pipeline.Call) (pipeline.Choices, e
 		}
 		d := Donor{Dilution: 1, Confidence: s.Confidence}
 		d.take(donor, control)
-		blanks := call.Partners("blanks", i)
-		for k, in := range blanks {
+		partners := call.Partners("blanks", i)
+		blanks := make([]named, len(partners))
+		for k, in := range partners {
 			b, err := readKnown(call, s.Signal, in, "blanks", donor.unit)
 			if err != nil {
 				return nil, err
@@ -69,6 +72,7 @@ func runQuenching(ctx context.Context, call *pipeline.Call) (pipeline.Choices, e
 			if b.Bound != Plain {
 				return nil, fmt.Errorf("blank %d: its %s is only a bound; leave it out (`where`)", k+1, b.name)
 			}
+			blanks[k] = b
 			d.Blanks = append(d.Blanks, b.Value)
 			if d.Unsure = d.Unsure || !b.sure; !d.Unsure {
 				for j, p := range b.parts {
@@ -76,6 +80,7 @@ func runQuenching(ctx context.Context, call *pipeline.Call) (pipeline.Choices, e
 				}
 			}
 		}
+		d.BlankVariance = scatterKnown(blanks)
 		if !s.Concentration.Is("none") {
 			d.Dilution = call.PartnerNumber(s.Concentration, "control", i, 0).Value / call.Number(s.Concentration, i).Value
 		}
@@ -88,4 +93,31 @@ func runQuenching(ctx context.Context, call *pipeline.Call) (pipeline.Choices, e
 		}
 	}
 	return choices, nil
+}
+
+// scatterKnown is what the uncertainties of blanks say of the variance among them, NaN where they are not known. What all have in common
+// does not make them differ:
+//
+//	v = Σ u_k²/n + Σ_s Σ_k (p_ks − p̄_s)²/(n − 1), u own and p shared parts.
+func scatterKnown(blanks []named) (v float64) {
+	n := float64(len(blanks))
+	if n < 2 {
+		return 0
+	}
+	for _, b := range blanks {
+		if !b.sure || len(b.parts) != len(blanks[0].parts) {
+			return math.NaN()
+		}
+		v += b.U * b.U / n
+	}
+	for s := range blanks[0].parts {
+		mean := 0.0
+		for _, b := range blanks {
+			mean += b.parts[s] / n
+		}
+		for _, b := range blanks {
+			v += (b.parts[s] - mean) * (b.parts[s] - mean) / (n - 1)
+		}
+	}
+	return v
 }

@@ -97,7 +97,7 @@ func (g *shareRun) judge(d *Donor, s *Share, choice ShareChoice) {
 	} else if u > 0 && r.Value > 1+k*u {
 		g.flag(pipeline.Flagged, "%s is above the control's by %.2g times its u: E is negative; look at concentrations and control", g.signal.name, (r.Value-1)/u)
 	}
-	if c := d.Control; c.U > 0 && c.Value < 3*c.U {
-		g.flag(pipeline.Flagged, "the control's signal is below three times its u: E is a rough figure")
+	if c := d.Control.Value; c < 3*choice.Control {
+		g.flag(pipeline.Flagged, "the control's signal is only %.2g times its u: E is a rough figure", c/choice.Control)
 	}
 }

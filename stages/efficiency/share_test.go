@@ -105,16 +105,21 @@ func TestDetection(t *testing.T) {
 		change func(d *Donor)
 		want   float64
 		r      float64
+		u      float64 // own; 0: the signal's
 	}{
-		{"u alone", func(*Donor) {}, 1.6448536 * 0.1 / 50, 3. / 50},
-		{"few degrees of freedom", func(d *Donor) { d.Signal.Nu = 4 }, 2.131847 * 0.1 / 50, 3. / 50},
-		{"blanks", func(d *Donor) { d.Blanks = blanks }, 2.131847 * math.Sqrt(0.05*1.2) / 50, 2. / 50},
-		{"one blank", func(d *Donor) { d.Blanks = blanks[:1] }, 1.6448536 * 0.1 / 50, 2.1 / 50},
-		{"blanks that agree", func(d *Donor) { d.Blanks = []float64{1, 1, 1} }, 1.6448536 * 0.1 / 50, 2. / 50},
-		{"a control with u", func(d *Donor) { d.Control.U = 5 }, 1.6448536 * math.Hypot(0.1/50, 3./50*0.1), 3. / 50},
-		{"shared sources", func(d *Donor) { d.Parts, d.ControlParts = []float64{0.2, 0}, []float64{5, -1} }, 1.6448536 * math.Sqrt(0.1*0.1+(0.2-3./50*5)*(0.2-3./50*5)+3./50*3./50) / 50, 3. / 50},
-		{"dilution", func(d *Donor) { d.Dilution = 2 }, 1.6448536 * 0.1 / 50 * 2, 6. / 50},
-		{"other confidence", func(d *Donor) { d.Confidence = 0.975 }, 1.959964 * 0.1 / 50, 3. / 50},
+		{"u alone", func(*Donor) {}, 1.6448536 * 0.1 / 50, 3. / 50, 0},
+		{"few degrees of freedom", func(d *Donor) { d.Signal.Nu = 4 }, 2.131847 * 0.1 / 50, 3. / 50, 0},
+		// what blanks differ by is the sample's, too; 1.9792746 is scipy.stats.t.ppf(0.95, 0.07**2/(0.06**2/4))
+		{"blanks", func(d *Donor) { d.Blanks = blanks }, 1.9792746 * math.Sqrt(0.1*0.1+0.05*1.2) / 50, 2. / 50, math.Sqrt(0.1*0.1 + 0.05*1.2)},
+		{"blanks' own noise", func(d *Donor) { d.Blanks, d.BlankVariance = blanks, 0.06 }, 2.131847 * math.Sqrt(0.05*1.2) / 50, 2. / 50, 0},
+		{"part of it", func(d *Donor) { d.Blanks, d.BlankVariance = blanks, 0.04 }, 2.131847 * math.Sqrt(0.05*1.2) / 50, 2. / 50, math.Sqrt(0.1*0.1 + 0.01*1.2)},
+		{"not known", func(d *Donor) { d.Blanks, d.BlankVariance = blanks, math.NaN() }, 1.9792746 * math.Sqrt(0.1*0.1+0.05*1.2) / 50, 2. / 50, math.Sqrt(0.1*0.1 + 0.05*1.2)},
+		{"one blank", func(d *Donor) { d.Blanks = blanks[:1] }, 1.6448536 * 0.1 / 50, 2.1 / 50, 0},
+		{"blanks that agree", func(d *Donor) { d.Blanks = []float64{1, 1, 1} }, 1.6448536 * 0.1 / 50, 2. / 50, 0},
+		{"a control with u", func(d *Donor) { d.Control.U = 5 }, 1.6448536 * 0.1 / 50, 3. / 50, 0},
+		{"shared sources", func(d *Donor) { d.Parts, d.ControlParts = []float64{0.2, 0}, []float64{5, -1} }, 1.6448536 * math.Hypot(0.1, 0.2) / 50, 3. / 50, 0},
+		{"dilution", func(d *Donor) { d.Dilution = 2 }, 1.6448536 * 0.1 / 50 * 2, 6. / 50, 0},
+		{"other confidence", func(d *Donor) { d.Confidence = 0.975 }, 1.959964 * 0.1 / 50, 3. / 50, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			d := base
@@ -122,9 +127,44 @@ func TestDetection(t *testing.T) {
 			s, _ := Measure(d, nil)
 			near(t, "detection", s.Detection, c.want, 1e-6)
 			near(t, "residual", s.Residual.Value, c.r, 1e-14)
-			near(t, "own u", s.Residual.U, 0.1/50*d.Dilution, 1e-14)
+			if c.u == 0 {
+				c.u = 0.1
+			}
+			near(t, "own u", s.Residual.U, c.u/50*d.Dilution, 1e-14)
 		})
 	}
+}
+
+// Each sample has a blank of its own: with four blanks measured, E scatters by s_B·√(1 + 1/4), and u says so.
+func TestBlanksScatterIsInU(t *testing.T) {
+	r := rand.New(rand.NewPCG(3, 9))
+	const draws, sd = 4000, 5.
+	squares, said := 0.0, 0.0
+	for range draws {
+		d := Donor{Signal: plain(80+sd*r.NormFloat64(), 0.1), Control: plain(100, 0.1), Dilution: 1, Confidence: 0.95}
+		for range 4 {
+			d.Blanks = append(d.Blanks, 30+sd*r.NormFloat64())
+		}
+		s, _ := Measure(d, nil)
+		e := s.Efficiency
+		squares += (e.Value - 0.5) * (e.Value - 0.5) / draws
+		said += e.U * e.U / draws
+		if !(e.Nu >= 3 && e.Nu < 3.5) {
+			t.Fatalf("degrees of freedom %g, want those of four blanks", e.Nu)
+		}
+	}
+	near(t, "scatter of E", math.Sqrt(squares), sd/100*math.Sqrt(1.25), 0.04)
+	near(t, "u", math.Sqrt(said), sd/100*math.Sqrt(1.25), 0.04)
+}
+
+// A signal far above zero is above detection, whatever the control's u: there r·u(F0) does not matter (Currie's limit is that at no light).
+func TestDetectionIsThatAtNoLight(t *testing.T) {
+	s, c := Measure(Donor{Signal: plain(50, 0.1), Control: plain(100, 60), Dilution: 1, Confidence: 0.95}, nil)
+	near(t, "detection", s.Detection, 1.6448536*0.1/100, 1e-6)
+	if c.Below || !math.IsNaN(s.Limit) {
+		t.Errorf("a limit %g for a signal of 500 u", s.Limit)
+	}
+	near(t, "u of the control", c.Control, 60, 1e-14)
 }
 
 func TestUnknownUncertaintyGivesNoLimit(t *testing.T) {
