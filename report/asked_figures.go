@@ -267,7 +267,8 @@ func joinedPlot(whole, pl *plot) *plot {
 	return whole
 }
 
-// shortItem is an item's name without the names of its fields, its sample first: long, NaCl for chain=long,salt=NaCl.
+// shortItem is an item's name without the names of fields that hold words, its sample first: long, temperature 25 °C for
+// chain=long,temperature=25.
 func shortItem(it *pipeline.ItemOutcome) string {
 	var words []string
 	name := it.Name
@@ -278,8 +279,14 @@ func shortItem(it *pipeline.ItemOutcome) string {
 		}
 	}
 	for _, part := range strings.Split(name, ",") {
-		if _, value, ok := strings.Cut(part, "="); ok {
+		if field, value, ok := strings.Cut(part, "="); ok {
 			part = value
+			if _, err := strconv.ParseFloat(value, 64); err == nil { // a bare number says too little
+				if text := fieldOf(it, field); strings.HasPrefix(text, value) {
+					value = text
+				}
+				part = field + " " + value
+			}
 		}
 		words = append(words, part)
 	}

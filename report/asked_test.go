@@ -237,3 +237,19 @@ func TestTexText(t *testing.T) {
 		}
 	}
 }
+
+func TestShortItem(t *testing.T) {
+	fields := []pipeline.NamedField{{Name: "temperature", Text: "25 °C"}}
+	for _, c := range []struct{ name, sample, want string }{
+		{"chain=long,salt=NaCl", "", "long, NaCl"},
+		{"chain=long,temperature=25", "", "long, temperature 25 °C"},
+		{"step=2", "", "step 2"},
+		{"day=d1,sample=S1", "S1", "S1, d1"},
+		{"sample=S1", "S1", "S1"},
+		{"all", "", "all"},
+	} {
+		if got := shortItem(&pipeline.ItemOutcome{Name: c.name, Sample: c.sample, Fields: fields}); got != c.want {
+			t.Errorf("%s is called %q; expected %q", c.name, got, c.want)
+		}
+	}
+}
