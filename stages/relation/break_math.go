@@ -24,6 +24,7 @@ type Break struct {
 	Edge       int        // −1, 1: the best place is the first or the last one that was tried, and the break may lie beyond it
 	Chance     float64    // probability of as much evidence on a straight line
 	Relative   bool       // the evidence is taken relative to the scatter of the points
+	Whole      float64    // χ² with what the points share, see wholeChi2
 	Settled    bool       // the fit with uncertain x came to rest
 	Bend       bool       // a parabola, which has no break, describes the points as well (by Schwarz's criterion)
 }
@@ -36,7 +37,7 @@ type Break struct {
 // Chance: the gain over the straight line is compared with what `draws` sets of normal numbers about that line give; relative to what
 // is left where u is not known, or where the points scatter about the broken line more than u says (χ², p < 0.05). Lo and Hi: the
 // profile of χ² over the place of the break, up to a threshold that draws about the broken line give (see redraw), which
-// also give U95.
+// also give U95. The draws have what the points share.
 //
 // The errors are ErrFewPoints (less than five), ErrFewPlaces and ErrSingularCovariance.
 //
@@ -59,11 +60,13 @@ func FitBreak(p *Points, line *Fit, draws int, rnd *rand.Rand, stop func() error
 	b.Lo, b.Hi = b.P[0], b.P[0]
 	b.Along = bandPlaces(p.X, b.P[0])
 	b.Evidence = gain
-	b.Relative = p.Vyy == nil || stats.ChiSquareUpper(b.Chi2, float64(n-4)) < 0.05
+	b.Whole = p.wholeChi2(&b.Fit, true)
+	b.Relative = p.Vyy == nil || stats.ChiSquareUpper(b.Whole, float64(n-4)) < 0.05
 	if b.Relative && line.Chi2 <= exactly*line.about() {
 		b.Chance = 1 // on a line within rounding, and what is left of it says nothing
 		return b, nil
 	}
+	null.share(line.s, p.sharedResiduals(line.B, p.modelled(line)), b.scale())
 	if b.Chance, err = null.chance(gain, line.Chi2, b.Relative, draws, rnd, stop); err != nil {
 		return nil, err
 	}
@@ -71,8 +74,16 @@ func FitBreak(p *Points, line *Fit, draws int, rnd *rand.Rand, stop func() error
 		return b, nil // on two lines within rounding: the break has no width
 	}
 	b.Bend = bends(line, gain)
-	err = b.interval(p.Vyy == nil, draws, rnd, stop)
+	err = b.interval(p, draws, rnd, stop)
 	return b, err
+}
+
+// scale is the factor by which the points' variance is greater than their uncertainties say.
+func (b *Break) scale() float64 {
+	if nu := float64(len(b.X) - 4); b.Relative && nu > 0 && b.Whole > 0 {
+		return b.Whole / nu
+	}
+	return 1
 }
 
 // exactly is the part of the sum of squares of y about their mean that is rounding.
@@ -107,17 +118,19 @@ func bends(line *Fit, gain float64) bool {
 }
 
 // interval looks for the places of the break that the points allow.
-func (b *Break) interval(relative bool, draws int, rnd *rand.Rand, stop func() error) error {
+func (b *Break) interval(p *Points, draws int, rnd *rand.Rand, stop func() error) error {
 	h, ok := newHinges(b.X, b.s)
 	if !ok {
 		return ErrFewPlaces
 	}
+	relative := p.Vyy == nil
 	nu := float64(len(b.X) - 4)
 	least, scale := chi95, 1.0
 	if relative {
 		q := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: nu}.Quantile(0.975)
 		least, scale = q*q, b.Chi2/nu
 	}
+	h.share(b.s, p.sharedResiduals(b.B, p.modelled(&b.Fit)), scale)
 	e := make([]float64, len(b.y))
 	b.s.whiten(e, b.y)
 	sd := math.Sqrt(scale)

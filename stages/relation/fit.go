@@ -10,18 +10,18 @@ import (
 // FitKind fits a line, or two lines that meet, through the numbers of several samples.
 var FitKind = pipeline.Kind{
 	Name:     "relation.fit",
-	Revision: 4,
+	Revision: 5,
 	Doc:      "Fits a line, or two lines that meet at a break, through one number over another, both with their uncertainties and what they share.",
-	Formula: "line: least χ² = rᵀS⁻¹r, r = y − intercept − slope·x, S = Vyy − b(Vxy + Vyx) + b²Vxx, b = slope; breakpoint: y = level + before·(x − at) below at, level + after·(x − at) above, " +
-		"S with each side's slope; u from (AᵀS⁻¹A)⁻¹ at the adjusted points, of a break not less than draws about the fit show; p: line: χ² of a constant less χ² of the line; breakpoint: as much gain over a line in draws about the line",
-	Source: "errors in x and y: York et al., Am. J. Phys. 72 (2004) 367, eqs. 13; full covariance: Aitken, Proc. R. Soc. Edinb. 55 (1936) 42; two lines that meet: Hudson, J. Am. Stat. Assoc. 61 (1966) 1097; " +
+	Formula: "line: least rᵀS⁻¹r, r = y − intercept − slope·x, S = Vyy − b(Vxy + Vyx) + b²Vxx, b = slope, V of what each point has to itself, since shared factors in the weights pull a slope below the data; breakpoint: y = level + before·(x − at) below at, level + after·(x − at) above, " +
+		"S with each side's slope; u from (AᵀS⁻¹A)⁻¹ at the adjusted points and from what the points share, of a break not less than draws about the fit show; χ²: least by the whole covariance, a shared factor's parts taken at the fit; p: line: χ² of a constant less χ² of the line, with the slope's whole u; breakpoint: as much gain over a line in draws about the line",
+	Source: "errors in x and y: York et al., Am. J. Phys. 72 (2004) 367, eqs. 13; whole covariance: JCGM 100:2008, 5.2.2, and Aitken, Proc. R. Soc. Edinb. 55 (1936) 42; shared factors: D'Agostini, Nucl. Instrum. Methods A 346 (1994) 306; two lines that meet: Hudson, J. Am. Stat. Assoc. 61 (1966) 1097; " +
 		"draws: Davison and Hinkley, Bootstrap Methods (Cambridge, 1997), 4.2; parabola or break: Schwarz, Ann. Stat. 6 (1978) 461; ratio: Birge, Phys. Rev. 40 (1932) 207 (all from memory)",
-	Methods: "{y} over {x} was fitted by generalised least squares with the uncertainties of both and what the samples share (model: {model}); a break was claimed where a straight line gives as much evidence for one in less than 5 % of {draws} draws.",
+	Methods: "{y} over {x} was fitted by least squares with the uncertainties of both as weights, and what the points share in the uncertainties of the fit (model: {model}); a break was claimed where a straight line gives as much evidence for one in less than 5 % of {draws} draws.",
 	Parts:   pipeline.Reads,
 	By:      "list",
 	Names:   true,
 	Ports: []pipeline.Port{{
-		Name: "point", Lead: true, Gather: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "the samples' numbers, each a point",
+		Name: "point", Lead: true, Gather: true, Forms: []pipeline.Form{pipeline.Values}, Doc: "the numbers, each a point",
 	}},
 	Outputs: []pipeline.Output{
 		{Name: "fit", Doc: "the line, or the two lines", Per: pipeline.PerGroup, Form: pipeline.Values,
@@ -134,7 +134,7 @@ func residualColumns(x, y, _ string) []pipeline.Column {
 		{Name: "item", Text: true, Doc: "name of the point"},
 		{Name: "x", Unit: x, U: true, Optional: true, Doc: "as given"},
 		{Name: "y", Unit: y, U: true, Optional: true, Doc: "as given, less the control"},
-		{Name: "residual", Unit: "1", Optional: true, Doc: "(y − fit)/u, with u of both coordinates; where it is not known, the points' scatter"},
+		{Name: "residual", Unit: "1", Optional: true, Doc: "(y − fit)/u, with what the point's own coordinates have of u, shared parts left out; where it is not known, the points' scatter"},
 		{Name: "used", Unit: "1", Doc: "1: in the fit"},
 		{Name: "remark", Text: true, Doc: "why not"},
 	}

@@ -259,7 +259,7 @@ func (r *fitRun) giveResiduals(f *Fit) {
 		}
 	}
 	scatter := 1.0
-	if r.weights != byCovariance && r.nu() > 0 {
+	if r.weights != byOwn && r.nu() > 0 {
 		scatter = math.Sqrt(f.Chi2 / float64(r.nu()))
 	}
 	ownX, ownY := r.coordinates(r.joint.Own, r.joint.Directions)

@@ -12,9 +12,9 @@ import (
 type weighting uint8
 
 const (
-	byCovariance weighting = iota // by the whole covariance
-	equally                       // the covariance cannot be inverted: all the same, uncertainties from the covariance all the same
-	byScatter                     // it is not known: all the same, uncertainties from the scatter
+	byOwn     weighting = iota // by the covariance of what each point has to itself; uncertainties from the whole one
+	equally                    // that cannot be inverted: all the same, uncertainties from the whole covariance all the same
+	byScatter                  // it is not known: all the same, uncertainties from the scatter
 )
 
 // fitRun is the work on one group.
@@ -153,28 +153,49 @@ func (r *fitRun) points() {
 	r.covariance()
 	if p.Vyy == nil {
 		r.weights = byScatter
-		r.flag(pipeline.Flagged, "x and y have no uncertainty: all points weigh the same, and uncertainties are those of their scatter about the fit")
+		r.flag(pipeline.Flagged, "no point has an uncertainty of its own: all weigh the same, and uncertainties are those of their scatter about the fit, and of what they share")
 	}
 }
 
-// covariance forms that of the points. The own parts of one item are independent of those of another.
+// covariance forms that of what each point has to itself, which is independent of what others have; what they share is kept by source.
 func (r *fitRun) covariance() {
-	n, p := len(r.used), r.pts
+	n, p, sources := len(r.used), r.pts, len(r.joint.Sources)
 	vxx, vxy, vyy := make([]float64, n*n), make([]float64, n*n), make([]float64, n*n)
 	ownX, ownY := r.coordinates(r.joint.Own, r.joint.Directions)
-	partX, partY := r.coordinates(r.joint.Parts, len(r.joint.Sources))
+	partX, partY := r.coordinates(r.joint.Parts, sources)
+	leads := make([]*pipeline.Input, n)
+	for k, i := range r.used {
+		leads[k] = r.call.Leads[i]
+	}
+	alone := ownSources(r.joint, r.width, leads)
+	shared := make([]SharedPart, sources)
+	moves := make([]bool, sources)
+	for s := range shared {
+		shared[s] = SharedPart{X: make([]float64, n), Y: make([]float64, n)}
+	}
 	uncertainX, uncertain := false, false
 	for i := range n {
-		for k := range n {
-			at := i*n + k
-			vxx[at], vxy[at], vyy[at] = dot(partX[i], partX[k]), dot(partX[i], partY[k]), dot(partY[i], partY[k])
-			if i == k {
-				vxx[at] += dot(ownX[i], ownX[i])
-				vxy[at] += dot(ownX[i], ownY[i])
-				vyy[at] += dot(ownY[i], ownY[i])
-				uncertainX = uncertainX || vxx[at] > 0
-				uncertain = uncertain || vyy[at] > 0 || vxx[at] > 0
+		at := i*n + i
+		vxx[at], vxy[at], vyy[at] = dot(ownX[i], ownX[i]), dot(ownX[i], ownY[i]), dot(ownY[i], ownY[i])
+		for s := range sources {
+			x, y := partX[i][s], partY[i][s]
+			if alone[i][s] {
+				vxx[at] += x * x
+				vxy[at] += x * y
+				vyy[at] += y * y
+				continue
 			}
+			if shared[s].Y[i] = y; !r.exactX {
+				shared[s].X[i] = x
+			}
+			moves[s] = moves[s] || shared[s].X[i] != 0 || y != 0
+		}
+		uncertainX = uncertainX || vxx[at] > 0
+		uncertain = uncertain || vyy[at] > 0 || vxx[at] > 0
+	}
+	for s, part := range shared {
+		if moves[s] {
+			p.Shared = append(p.Shared, part)
 		}
 	}
 	if uncertain {

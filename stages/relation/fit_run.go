@@ -18,11 +18,11 @@ const unsupported = 0.05
 // line fits the straight line and tests its slope.
 func (r *fitRun) line() error {
 	if r.weights == byScatter {
-		r.pts.Vxx, r.pts.Vxy, r.pts.Vyy = nil, nil, nil
+		r.pts.Vxx, r.pts.Vxy, r.pts.Vyy, r.pts.Shared = nil, nil, nil, nil
 	}
 	f, err := FitStraight(r.pts)
 	if errors.Is(err, ErrSingularCovariance) {
-		r.flag(pipeline.Flagged, "the covariance of the points cannot be inverted (%v): all weigh the same, u of the fit has the whole covariance", err)
+		r.flag(pipeline.Flagged, "not every point has an uncertainty to itself: all weigh the same, and u of the fit has the whole covariance of the points, but not their scatter")
 		r.weights = equally
 		f, err = FitStraight(r.plain())
 	}
@@ -37,7 +37,7 @@ func (r *fitRun) line() error {
 	if len(r.used) == 2 {
 		r.flag(pipeline.Note, "two points: the line goes through both, and nothing tests it")
 	}
-	if r.weights == byCovariance {
+	if r.weights == byOwn {
 		if more, ok := r.pts.upright(f.Chi2); ok && more < chi95 {
 			r.flag(pipeline.Flagged, "x varies hardly more than its uncertainties say (χ² of an upright line greater by %.2g): the slope may be of any size, and u does not say how large", more)
 		}
@@ -57,19 +57,20 @@ func (r *fitRun) fitted() *Points {
 }
 
 // slopeTest asks whether points without a slope would give as steep a line: by χ², by t where the points scatter more than u says or u
-// is not known.
+// is not known. What points share is in the uncertainty of the slope that it is held against.
 func (r *fitRun) slopeTest() {
 	f := r.straight
 	nu := float64(len(r.used) - 2)
 	switch r.weights {
-	case byCovariance:
+	case byOwn:
 		more, ok := r.pts.flat(f.Chi2)
 		if r.tested = ok; !ok {
 			return
 		}
-		r.p = 2 * stats.NormalUpper(math.Sqrt(more)) // of χ², one degree of freedom
-		if nu > 0 && stats.ChiSquareUpper(f.Chi2, nu) < unsupported {
-			r.p = 2 * stats.StudentUpper(math.Sqrt(more*nu/f.Chi2), nu)
+		own, whole := f.Cov[3], r.covarianceOf(f)[3]
+		r.p = 2 * stats.NormalUpper(math.Sqrt(more*own/whole)) // of χ², one degree of freedom
+		if chi2 := r.pts.wholeChi2(f, false); nu > 0 && stats.ChiSquareUpper(chi2, nu) < unsupported {
+			r.p = 2 * stats.StudentUpper(math.Sqrt(more*own/(own*chi2/nu+whole-own)), nu)
 		}
 	case equally:
 		u := math.Sqrt(r.covarianceOf(f)[3])
@@ -140,10 +141,13 @@ func (r *fitRun) nu() int { return len(r.used) - len(r.model().P) }
 // quality is χ²/ν and its probability; ok is false where it is not tested.
 func (r *fitRun) quality() (reduced, p float64, ok bool) {
 	nu := float64(r.nu())
-	if r.weights != byCovariance || nu <= 0 {
+	if r.weights != byOwn || nu <= 0 {
 		return 0, 0, false
 	}
-	chi2 := r.model().Chi2
+	chi2 := r.pts.wholeChi2(r.straight, false)
+	if r.claimed {
+		chi2 = r.brk.Whole
+	}
 	return chi2 / nu, stats.ChiSquareUpper(chi2, nu), true
 }
 
@@ -151,16 +155,18 @@ func (r *fitRun) quality() (reduced, p float64, ok bool) {
 func (r *fitRun) remark() {
 	if reduced, p, ok := r.quality(); ok && p < 0.01 {
 		r.flag(pipeline.Flagged, "the points scatter %.2g times as much about the fit as their uncertainties say (χ² test, p = %.2g): the model is not theirs, or u is too small", math.Sqrt(reduced), p)
+	} else if ok && p > tooGood {
+		r.flag(pipeline.Note, scatterLess, math.Sqrt(reduced), p)
 	}
 }
 
-// covarianceOf is the covariance of a fit's parameters from all that is known of the points: D·S·Dᵀ. Where that is their scatter, it is scaled
-// by it; NaN where nothing is known.
+// covarianceOf is the covariance of a fit's parameters from all that is known of the points: D·S·Dᵀ, with what they share. Where that is their
+// scatter, it is scaled by it; NaN where nothing is known.
 func (r *fitRun) covarianceOf(f *Fit) []float64 {
 	m, n := len(f.P), len(r.used)
 	c := make([]float64, m*m)
 	switch r.weights {
-	case byCovariance:
+	case byOwn:
 		copy(c, f.Cov)
 	case byScatter:
 		s := math.NaN()
@@ -177,6 +183,16 @@ func (r *fitRun) covarianceOf(f *Fit) []float64 {
 				for i := range n {
 					c[a*m+b] += f.D[a][i] * dot(s[i*n:i*n+n], f.D[b])
 				}
+			}
+		}
+	}
+	if f.D == nil {
+		return c
+	}
+	for _, part := range r.pts.sharedResiduals(f.B, r.pts.Y) {
+		for a := range m {
+			for b := range m {
+				c[a*m+b] += dot(f.D[a], part) * dot(f.D[b], part)
 			}
 		}
 	}

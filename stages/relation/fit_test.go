@@ -162,12 +162,12 @@ func sharedPoints() []point {
 	return out
 }
 
-// With a factor that all share: V = diag(u²) + (0.04 y)(0.04 y)ᵀ, p = (AᵀV⁻¹A)⁻¹AᵀV⁻¹y and its covariance by NumPy 1.24.2 (linalg.inv). The
-// part of the factor is G·(0.04 y), G = (AᵀV⁻¹A)⁻¹AᵀV⁻¹, and own² + part² is the variance.
+// With a factor that all share: weights W = diag(1/u²), G = (AᵀWA)⁻¹AᵀW, p = G·y, own covariance (AᵀWA)⁻¹, part of the factor G·(0.04 y), χ²
+// rᵀWr, all by NumPy 1.24.2 (linalg.inv). By V = diag(u²) + (0.04 f)(0.04 f)ᵀ with f = A·p, the least χ² is the same, since f is itself a line.
 const (
-	sharedSlope, sharedSlopeOwn, sharedSlopePart             = 2.0433805376052137, 0.03765364179407189, 0.08173522150420856
-	sharedIntercept, sharedInterceptOwn, sharedInterceptPart = 0.795699553847826, 0.09183943963607334, 0.03182798215391304
-	sharedChi2                                               = 11.232597352265552
+	sharedSlope, sharedSlopeOwn, sharedSlopePart             = 2.0807765783811853, 0.03599352432463524, 0.08323106313524742
+	sharedIntercept, sharedInterceptOwn, sharedInterceptPart = 0.8102617033904618, 0.09173845060408058, 0.03241046813561847
+	sharedChi2                                               = 11.438165850582374
 )
 
 func TestFitLineThatSharesAFactor(t *testing.T) {
@@ -191,10 +191,15 @@ func TestFitLineThatSharesAFactor(t *testing.T) {
 	if u := fit.Col("slope").Unit; u != "ns/nm" {
 		t.Errorf("the slope is in %s", u)
 	}
-	// scipy.stats.chi2.sf(χ², 4) = 0.024, so that p is by t: 2·scipy.stats.t.sf(√(515.581·4/χ²), 4), with χ² = 526.814 of a constant
-	close1(t, "χ² test", at(t, fit, "chi2_p", 0), 0.024070636714681518, 1e-10)
-	if p := at(t, fit, "p", 0); math.Abs(p/0.00017170802400356234-1) > 1e-7 {
+	// scipy.stats.chi2.sf(χ², 4) = 0.022, so that p is by t: 2·scipy.stats.t.sf(slope/√(own²·χ²/4 + part²), 4) (SciPy 1.10.1)
+	close1(t, "χ² test", at(t, fit, "chi2_p", 0), 0.02205686804730456, 1e-7)
+	if p := at(t, fit, "p", 0); math.Abs(p/3.5596416439402665e-05-1) > 1e-7 {
 		t.Errorf("p of the slope is %g", p)
+	}
+	// the factor leaves the line where it is
+	_, without := fitted(t, sharedPoints(), "x: place, y: tau")
+	for _, c := range []string{"slope", "intercept", "u_slope", "u_intercept"} {
+		close1(t, c, at(t, fit, c, 0), at(t, without["fit"], c, 0), 1e-12)
 	}
 	// the band holds the line, and is as wide as the whole u says
 	band := out["band"]
@@ -207,7 +212,7 @@ func TestFitLineThatSharesAFactor(t *testing.T) {
 	for i := range 6 {
 		y := at(t, res, "y", i)
 		close1(t, "part of y", at(t, res, "y@constants.scale", i), 0.04*y, 1e-9)
-		want := (y - sharedIntercept - sharedSlope*at(t, res, "x", i)) / math.Hypot(at(t, res, "u_y", i), 0.04*y)
+		want := (y - sharedIntercept - sharedSlope*at(t, res, "x", i)) / at(t, res, "u_y", i)
 		close1(t, "residual", at(t, res, "residual", i), want, 1e-9)
 	}
 }

@@ -21,6 +21,7 @@ type hinges struct {
 	mid    float64
 	r      [3]float64   // the whitened 1 is r0·line0, x − mid is r1·line0 + r2·line1
 	pl, vl [][2]float64 // what p and v had of the line
+	shared [][]float64  // what draws have in common: whitened, in units of the noise
 }
 
 // place is where a break takes most off a sum of squares.
@@ -90,6 +91,30 @@ func newHinges(x []float64, s *factor) (h *hinges, ok bool) {
 		h.v, h.pv, h.vv = append(h.v, v), append(h.pv, dot(p, v)), append(h.vv, dot(v, v))
 	}
 	return h, true
+}
+
+// share lets draws have in common what sources do to the residuals. scale is the variance of a whitened number.
+func (h *hinges) share(s *factor, parts [][]float64, scale float64) {
+	sd := math.Sqrt(scale)
+	h.shared = nil
+	for _, part := range parts {
+		w := make([]float64, h.n)
+		s.whiten(w, part)
+		for i := range w {
+			w[i] /= sd
+		}
+		h.shared = append(h.shared, w)
+	}
+}
+
+// draw adds noise to e.
+func (h *hinges) draw(e []float64, rnd *rand.Rand) {
+	for i := range e {
+		e[i] += rnd.NormFloat64()
+	}
+	for _, w := range h.shared {
+		addTimes(e, rnd.NormFloat64(), w)
+	}
 }
 
 // bare takes off what the straight line has of w, and gives it.
@@ -249,9 +274,8 @@ func (h *hinges) chance(gain, rest float64, relative bool, draws int, rnd *rand.
 				return 0, err
 			}
 		}
-		for i := range e {
-			e[i] = rnd.NormFloat64()
-		}
+		clear(e)
+		h.draw(e, rnd)
 		g := h.best(e).gain
 		if relative && g*rest >= gain*h.rest(e) || !relative && g >= gain {
 			as++
@@ -298,8 +322,9 @@ func (h *hinges) redraw(measured []float64, m place, along []float64, relative b
 			}
 		}
 		for i := range e {
-			e[i] = m.bend*w[i] + rnd.NormFloat64()
+			e[i] = m.bend * w[i]
 		}
+		h.draw(e, rnd)
 		got := h.best(e)
 		c := dot(bare, e)
 		if d[k] = got.gain - c*c; relative {

@@ -14,10 +14,12 @@ var (
 )
 
 // Points are n points with the covariance of their coordinates, n × n, row by row: Vxy[i*n+k] is the covariance of x_i and y_k.
-// Vxx and Vxy nil: x is exact. Vyy nil: the uncertainty of y is not known, and all points weigh the same.
+// Vxx and Vxy nil: x is exact. Vyy nil: the uncertainty of y is not known, and all points weigh the same. What is in Shared is not in the
+// covariance: it does not weigh, but belongs to the uncertainty of what comes out.
 type Points struct {
 	X, Y          []float64
 	Vxx, Vxy, Vyy []float64
+	Shared        []SharedPart
 }
 
 // residualCovariance is that of the residuals r_i = y_i − (value of a line of slope b_i at x_i):

@@ -3,7 +3,6 @@ package relation
 import (
 	"fmt"
 	"math"
-	"slices"
 
 	"fascicle/pipeline"
 	"fascicle/pipeline/table"
@@ -81,9 +80,10 @@ func (r *meanRun) mean() Mean {
 		return EqualMean(j.X, nil)
 	}
 	v := j.Covariance()
-	if !slices.ContainsFunc(v, func(x float64) bool { return x != 0 }) && n > 1 {
+	w, elsewhere, none := r.ownWeights()
+	if none == n && n > 1 {
 		r.byScatter = true
-		r.flag(pipeline.Flagged, "the points have no uncertainty: all weigh the same, and u of the mean is that of their scatter, s/√n")
+		r.flag(pipeline.Flagged, "no point has an uncertainty of its own: all weigh the same, and u of the mean is that of their scatter, s/√n, and of what they share")
 		return EqualMean(j.X, nil)
 	}
 	r.v = v
@@ -93,12 +93,11 @@ func (r *meanRun) mean() Mean {
 	case "covariance":
 		return r.byCovariance()
 	}
-	w, elsewhere, ok := r.ownWeights()
 	switch {
-	case !ok && n > 1:
-		r.flag(pipeline.Note, "not every point has an uncertainty to itself: all weigh the same, and u has what they share")
+	case none > 0 && n > 1:
+		r.flag(pipeline.Flagged, "%d of %d points have no uncertainty to themselves: all weigh the same, and u of the mean lacks their scatter", none, n)
 		return EqualMean(j.X, v)
-	case !ok:
+	case none > 0:
 		return EqualMean(j.X, v)
 	case elsewhere > 0 && n > 1:
 		r.flag(pipeline.Note, "%d of %d points have no own part, because what is theirs alone is counted as sources: they weigh by those", elsewhere, n)
@@ -106,9 +105,9 @@ func (r *meanRun) mean() Mean {
 	return GivenMean(j.X, v, w)
 }
 
-// ownWeights are 1/u² with the u that each point has to itself. elsewhere is the number of those that have it from sources alone; ok is false
-// when a point has none.
-func (r *meanRun) ownWeights() (w []float64, elsewhere int, ok bool) {
+// ownWeights are 1/u² with the u that each point has to itself. elsewhere is the number of those that have it from sources alone, none
+// that of those that have nothing.
+func (r *meanRun) ownWeights() (w []float64, elsewhere, none int) {
 	j := r.joint
 	w = make([]float64, len(j.X))
 	for i := range w {
@@ -123,10 +122,10 @@ func (r *meanRun) ownWeights() (w []float64, elsewhere int, ok bool) {
 			}
 		}
 		if w[i] = 1 / uu; math.IsInf(w[i], 0) {
-			return nil, 0, false
+			none++
 		}
 	}
-	return w, elsewhere, true
+	return w, elsewhere, none
 }
 
 // tooFarApart is how many of its own u a difference of two means of the same numbers may be before one is called wrong.
@@ -144,7 +143,7 @@ func (r *meanRun) byCovariance() Mean {
 		r.flag(pipeline.Note, "%d points weigh less than zero: what they share with others makes the mean lean away from them", m.Negative)
 	}
 	plain := EqualMean(j.X, r.v)
-	if w, _, ok := r.ownWeights(); ok {
+	if w, _, none := r.ownWeights(); none == 0 {
 		plain = GivenMean(j.X, r.v, w)
 	}
 	if far := m.Apart(plain, r.v); far > tooFarApart {

@@ -149,7 +149,8 @@ func TestMeanLeavesLimitsOut(t *testing.T) {
 	}
 }
 
-// Cells of the sheet are sources that each move one point: they weigh as own parts do. What has nothing to itself weighs the same.
+// Cells of the sheet are sources that each move one point: they weigh as own parts do. Where none has any, u is that of the scatter, and of
+// what they share.
 func TestMeanOfSources(t *testing.T) {
 	points := []point{{"1.0 ± 0.1", "tau ns 1\nu_tau ns 0\n"}, {"1.4 ± 0.2", "tau ns 1\nu_tau ns 0\n"}}
 	it, mean := averaged(t, points, "column: place")
@@ -159,10 +160,10 @@ func TestMeanOfSources(t *testing.T) {
 		t.Errorf("said: %v", it.Flags)
 	}
 	exact, x := readings(9, 4, 0.1, "0")
-	plain, _ := plainMean(x)
+	plain, s := plainMean(x)
 	it, mean = averaged(t, exact, "column: tau * scale")
 	close1(t, "mean", at(t, mean, "mean", 0), plain, 1e-12)
-	if close1(t, "u", wholeU(t, mean, "mean"), 0.04*plain, 1e-9); !says(it, "not every point has an uncertainty to itself") {
+	if close1(t, "u", wholeU(t, mean, "mean"), math.Hypot(s/2, 0.04*plain), 1e-9); !says(it, "no point has an uncertainty of its own") {
 		t.Errorf("said: %v", it.Flags)
 	}
 }

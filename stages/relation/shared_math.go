@@ -66,3 +66,73 @@ func levelled(parts, measured, model []float64) []float64 {
 	}
 	return out
 }
+
+// SharedPart is what one source does to the coordinates of all points when it rises by its standard uncertainty.
+type SharedPart struct{ X, Y []float64 }
+
+// sharedResiduals gives what each source does to the residuals about lines of the slopes b, with the parts of y taken at the model's values.
+func (p *Points) sharedResiduals(b, model []float64) [][]float64 {
+	out := make([][]float64, len(p.Shared))
+	for s, part := range p.Shared {
+		y := levelled(part.Y, p.Y, model)
+		out[s] = make([]float64, len(y))
+		for i := range y {
+			out[s][i] = y[i] - b[i]*part.X[i]
+		}
+	}
+	return out
+}
+
+// modelled gives y of a fit at the given x.
+func (p *Points) modelled(f *Fit) []float64 {
+	y := make([]float64, len(p.Y))
+	for i := range y {
+		y[i] = p.Y[i] - f.R[i]
+	}
+	return y
+}
+
+// whole gives the points with what they share in the covariance, as it is about a fit.
+func (p *Points) whole(f *Fit) *Points {
+	n := len(p.X)
+	w := &Points{X: p.X, Y: p.Y, Vxx: make([]float64, n*n), Vxy: make([]float64, n*n), Vyy: make([]float64, n*n)}
+	copy(w.Vyy, p.Vyy)
+	copy(w.Vxx, p.Vxx)
+	copy(w.Vxy, p.Vxy)
+	uncertain := p.Vxx != nil
+	model := p.modelled(f)
+	for _, part := range p.Shared {
+		y := levelled(part.Y, p.Y, model)
+		for i := range n {
+			uncertain = uncertain || part.X[i] != 0
+			addTimes(w.Vyy[i*n:i*n+n], y[i], y)
+			addTimes(w.Vxy[i*n:i*n+n], part.X[i], y)
+			addTimes(w.Vxx[i*n:i*n+n], part.X[i], part.X)
+		}
+	}
+	if !uncertain {
+		w.Vxx, w.Vxy = nil, nil
+	}
+	return w
+}
+
+// wholeChi2 is the least χ² of a line by the whole covariance, and of two lines that meet where there is a break: that of the fit when
+// nothing is shared. The fit itself is not the one of least χ² otherwise, and its own χ² not distributed as such.
+func (p *Points) wholeChi2(f *Fit, broken bool) float64 {
+	if p.Vyy == nil || len(p.Shared) == 0 {
+		return f.Chi2
+	}
+	w := p.whole(f)
+	line, err := FitStraight(w)
+	if err != nil {
+		return f.Chi2
+	}
+	if broken {
+		b, err := w.meet(line)
+		if err != nil {
+			return f.Chi2
+		}
+		return b.Chi2
+	}
+	return line.Chi2
+}
