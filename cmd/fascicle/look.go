@@ -124,6 +124,12 @@ func lookText(s *importing.Seen, draw bool) string {
 	}
 	if s.Items > 0 {
 		what := plural(s.Items, "curve")
+		if s.Layout == importing.ImageLayout {
+			what = plural(s.Items, "page or plane")
+			if s.Items > 1 {
+				what = strconv.Itoa(s.Items) + " pages or planes"
+			}
+		}
 		if s.Layout == importing.Lines || s.Layout == importing.Plate {
 			what = plural(s.Items, "item") + " of values"
 		}
@@ -146,7 +152,9 @@ func lookText(s *importing.Seen, draw bool) string {
 		row("", "and %s", plural(n, "more statement"))
 	}
 	for i, c := range s.Curves {
-		if s.Layout == importing.Lines || s.Layout == importing.Plate {
+		if s.Layout == importing.ImageLayout {
+			fmt.Fprintf(&b, "  #%d: %s\n", i+1, plural(c.Points, "pixel"))
+		} else if s.Layout == importing.Lines || s.Layout == importing.Plate {
 			fmt.Fprintf(&b, "  %s, lines %d to %d\n", plural(c.Points, "row"), c.FirstLine, c.LastLine)
 		} else {
 			b.WriteString(curveLine(i, c) + "\n")

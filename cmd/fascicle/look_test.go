@@ -92,6 +92,12 @@ func lookFiles(t *testing.T) []lookFile {
 		t.Fatal(err)
 	}
 	files = append(files, lookFile{"book.xlsx", b.Bytes()})
+	// 3 × 2 pixels of 16 bits, in one strip: TIFF 6.0, section 8
+	image := []byte("II*\x00\x14\x00\x00\x00\x01\x00\x02\x00\x03\x00\x04\x00\x05\x00\x00\x10\x07\x00")
+	for _, e := range [][3]int{{256, 3, 3}, {257, 3, 2}, {258, 3, 16}, {262, 3, 1}, {273, 4, 8}, {278, 3, 2}, {279, 4, 12}} {
+		image = append(image, byte(e[0]), byte(e[0]>>8), byte(e[1]), 0, 1, 0, 0, 0, byte(e[2]), 0, 0, 0)
+	}
+	files = append(files, lookFile{"image.tif", append(image, 0, 0, 0, 0)})
 	add("empty.txt", "")
 	add("letter.txt", "Dear colleague,\nplease find the spectra below.\n")
 	files = append(files, lookFile{"binary.spc", []byte("\x00\x01\x02SPC\x00\xff\xfe\x00\x10 some bytes that are no text at all")})

@@ -14,7 +14,7 @@ import (
 var ImportKind = pipeline.Kind{
 	Name:     "import",
 	Revision: 2,
-	Doc:      "Reads curves, and rows or wells of values, from instrument files: delimited text in the layouts that exports have, sheets of workbooks, JCAMP-DX, canSAS XML, compressed or not; header and footer are found by themselves.",
+	Doc:      "Reads curves, rows or wells of values, and images from instrument files: delimited text in the layouts that exports have, sheets of workbooks, JCAMP-DX, canSAS XML, TIFF, compressed or not; header and footer are found by themselves.",
 	Source:   "common practice, no source",
 	Methods:  "Raw files were read as their instruments wrote them; units were converted exactly.",
 	Reads:    true,
@@ -32,7 +32,7 @@ var ImportKind = pipeline.Kind{
 type importSettings struct {
 	Files      string               `set:"files" key:"-" doc:"pattern of the files' names, with captures in angle brackets: raw/<day>/<sample>_<ex [nm]>.txt"`
 	Curves     string               `set:"curves" default:"-" doc:"pattern of the name that each curve bears inside its file, written as files is: <sample>; without it the curves of a file are counted"`
-	Layout     string               `set:"layout" oneof:"found|single|wide|pairs|rows|long|blocks|lines|plate" default:"found" doc:"how curves lie in a file, where it is misfound; lines: a row of values for each item; plate: a well for each item"`
+	Layout     string               `set:"layout" oneof:"found|single|wide|pairs|rows|long|blocks|lines|plate|image" default:"found" doc:"how curves lie in a file, where it is misfound; lines: a row of values for each item; plate: a well for each item; image: a page of a TIFF file"`
 	Columns    pipeline.Map[string] `set:"columns" default:"-" doc:"NAME: head or number of a column of the curve, the axis being 1, with [unit] where the file is silent; axis first; a head such as nm is its own unit; found by their heads when absent"`
 	Header     pipeline.Map[string] `set:"header" default:"-" doc:"FIELD: key in the file's header, with [unit] for a number or [date]"`
 	Fields     pipeline.Map[string] `set:"fields" key:"-" default:"-" doc:"FIELD: value, the same for all items of the stage"`
@@ -40,6 +40,7 @@ type importSettings struct {
 	Sheet      string               `set:"sheet" default:"-" doc:"sheet of a workbook by name or number, perhaps with a range of cells: 'Scans!B3:F400'; the first without"`
 	Channel    string               `set:"channel" default:"-" doc:"width of a channel, where the axis counts channels of time: a quantity, 12.2 ps, or found; a field channel, from the file's name or header, must agree"`
 	AxisUnit   string               `set:"axis-unit" default:"-" doc:"unit of the axis where file and columns do not say it"`
+	Scale      string               `set:"scale" default:"-" doc:"width of a pixel of an image, 0.11 um, where the file does not say it"`
 	Wells      pipeline.Map[string] `set:"wells" key:"-" default:"-" doc:"WELL or WELL-WELL of a plate: name of what it holds, read by curves; a second plate in the file may say so instead"`
 	Duplicates string               `set:"duplicates" oneof:"refuse|mean" default:"refuse" doc:"what becomes of rows that have the same place on the axis"`
 	Dates      string               `set:"dates" oneof:"refuse|day first|month first" default:"refuse" doc:"order of day and month in the header's dates, where a date may be read either way"`

@@ -12,6 +12,13 @@ import (
 
 // eachText reads the curves of a file, whatever reader it takes. path is the file's, and behind `!/` that of a member of the archive.
 func (s *importSettings) eachText(data []byte, path string, yield func(*Text) error) error {
+	if s.image() {
+		data, err := unpack(data, path)
+		if err != nil {
+			return err
+		}
+		return s.eachPicture(data, yield)
+	}
 	data, notes, err := s.textOf(data, path)
 	if err != nil {
 		return err
@@ -41,6 +48,9 @@ func (s *importSettings) textOf(data []byte, path string) ([]byte, []Note, error
 		}
 	} else if s.Sheet != "" {
 		return nil, nil, &LineError{0, "a file that is no workbook", "one, since `sheet` names " + strconv.Quote(s.Sheet), "leave `sheet` out, or correct `files`"}
+	}
+	if isTIFF(data) {
+		return nil, nil, &LineError{0, "an image (TIFF)", "text", "set `layout: image`"}
 	}
 	data, more, err := plainText(data)
 	return data, append(notes, more...), err

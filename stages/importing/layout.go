@@ -10,15 +10,16 @@ type Layout string
 
 // The layouts. Found is the usual one: the file's content says which.
 const (
-	Found  Layout = "found"
-	Single Layout = "single" // one curve, a column for each of its quantities
-	Wide   Layout = "wide"   // one axis, then a column (or as many as a curve has) for each curve
-	Pairs  Layout = "pairs"  // each curve with an axis of its own, side by side
-	Rows   Layout = "rows"   // a curve a row, the axis in the row above
-	Long   Layout = "long"   // a point a row, a column names the curve
-	Blocks Layout = "blocks" // curves one below the other
-	Lines  Layout = "lines"  // a row of values for each item
-	Plate  Layout = "plate"  // wells as rows × columns, an item of values each (EachPlate)
+	Found       Layout = "found"
+	Single      Layout = "single" // one curve, a column for each of its quantities
+	Wide        Layout = "wide"   // one axis, then a column (or as many as a curve has) for each curve
+	Pairs       Layout = "pairs"  // each curve with an axis of its own, side by side
+	Rows        Layout = "rows"   // a curve a row, the axis in the row above
+	Long        Layout = "long"   // a point a row, a column names the curve
+	Blocks      Layout = "blocks" // curves one below the other
+	Lines       Layout = "lines"  // a row of values for each item
+	ImageLayout Layout = "image"  // a page of a TIFF file for each item (EachTIFF)
+	Plate       Layout = "plate"  // wells as rows × columns, an item of values each (EachPlate)
 )
 
 // Options is what a study says of files that hold several curves.

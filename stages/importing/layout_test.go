@@ -17,10 +17,10 @@ import (
 
 // setting is a shorter way to write settings.
 type setting struct {
-	curves, layout, duplicates  string
-	files, sheet, channel, axis string
-	columns, header, u          []string // "name = value"
-	fields, wells               []string
+	curves, layout, duplicates         string
+	files, sheet, channel, axis, scale string
+	columns, header, u                 []string // "name = value"
+	fields, wells                      []string
 }
 
 func (s setting) settings(t testing.TB) *importSettings {
@@ -33,7 +33,7 @@ func (s setting) settings(t testing.TB) *importSettings {
 		return m
 	}
 	out := &importSettings{Files: "raw/*", Curves: s.curves, Layout: s.layout, Columns: pairs(s.columns), Header: pairs(s.header), U: pairs(s.u), Duplicates: s.duplicates,
-		Sheet: s.sheet, Channel: s.channel, AxisUnit: s.axis, Fields: pairs(s.fields), Wells: pairs(s.wells)}
+		Sheet: s.sheet, Channel: s.channel, AxisUnit: s.axis, Scale: s.scale, Fields: pairs(s.fields), Wells: pairs(s.wells)}
 	if s.files != "" {
 		out.Files = s.files
 	}

@@ -104,6 +104,9 @@ func Look(path string, data []byte) *Seen {
 		v.encoding(plain)
 	}
 	s := &importSettings{Files: path, Layout: string(Found), Duplicates: "refuse", Dates: "refuse"}
+	if isTIFF(plain) {
+		return v.images(s, data, plain)
+	}
 	text, notes, err := s.textOf(data, path)
 	if err != nil {
 		return v.fail(err, plain)
@@ -141,6 +144,25 @@ func Look(path string, data []byte) *Seen {
 	return v
 }
 
+// images looks at a TIFF file.
+func (v *Seen) images(s *importSettings, data, plain []byte) *Seen {
+	v.Reader, v.Encoding, v.LineEnds = "TIFF", "", ""
+	s.Layout = string(ImageLayout)
+	texts, err := v.read(s, plain)
+	if err != nil {
+		return v.fail(err, plain)
+	}
+	sized := false
+	for _, p := range texts[0].Pairs {
+		sized = sized || p.Key == "pixel_width"
+	}
+	if !sized {
+		v.Notes = append(v.Notes, "the file does not say how large a pixel is: `scale` does, where it matters")
+	}
+	v.suggest(s, data, texts)
+	return v
+}
+
 // forget drops what was seen of curves.
 func (v *Seen) forget(notes []Note) {
 	v.Items, v.Curves, v.Header, v.Statements, v.Notes = 0, nil, nil, 0, nil
@@ -158,7 +180,11 @@ type seenText struct {
 func (v *Seen) read(s *importSettings, text []byte) ([]seenText, error) {
 	v.Items = 0
 	var kept []seenText
-	err := s.eachPlain(text, func(x *Text) error {
+	each := s.eachPlain
+	if s.image() {
+		each = s.eachPicture
+	}
+	err := each(text, func(x *Text) error {
 		v.Items++
 		if v.Items == 1 {
 			v.Separator, v.Decimal = x.Separator, "point"

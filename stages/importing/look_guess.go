@@ -39,6 +39,14 @@ var headWords = []headWord{
 // guessColumns says what the columns of a curve seem to be: by their heads, else by their units, else by their numbers. Guessed is set where the file does
 // not say it.
 func guessColumns(x *Text, c *SeenCurve) {
+	if x.layout == ImageLayout {
+		col := &c.Columns[0]
+		col.Name, col.Quantity = "value", "brightness"
+		if col.counts {
+			col.Name, col.Quantity, col.Unit, col.Guessed = "counts", "counts", "1", true
+		}
+		return
+	}
 	values := x.layout == Lines || x.layout == Plate
 	for k := range c.Columns {
 		col := &c.Columns[k]

@@ -45,13 +45,13 @@ func (v *Seen) suggest(s *importSettings, data []byte, texts []seenText) {
 		}
 		s.Columns = append(s.Columns, pipeline.Named[string]{Key: col.Name, Value: value})
 	}
-	if !plain && v.Ask == "" && identifiers(texts[0].Heads) {
+	if !plain && !s.image() && v.Ask == "" && identifiers(texts[0].Heads) {
 		s.Columns = nil
 	}
-	if len(s.Columns) > 1 && c.Columns[1].Quantity == "counts" && c.Columns[1].counts && s.Layout != string(Lines) {
+	if len(s.Columns) > 1 && c.Columns[1].Quantity == "counts" && c.Columns[1].counts && s.Layout == string(Found) {
 		s.U = pipeline.Map[string]{{Key: c.Columns[1].Name, Value: "poisson"}}
 	}
-	if v.Items > 1 && len(texts[0].names) > 0 || s.Layout == string(Plate) {
+	if v.Items > 1 && len(texts[0].names) > 0 && !s.image() || s.Layout == string(Plate) {
 		s.Curves = "<sample>"
 	}
 	wells := s.Layout == string(Plate) && len(texts[0].names) > 0 && isWell(texts[0].names[0])

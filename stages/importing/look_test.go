@@ -12,7 +12,8 @@ func samples(t testing.TB) map[string]string {
 		"wide":   "nm,LN1,LN2,LN3,LN4\n400,1,2,3,4\n401,2,3,4,5\n402,3,4,5,6\n", "pairs": "A,,B,\n1,2,1,3\n2,3,2,4\n3,4,,\n", "rows": "s,1,2,3,4,5\nA,1,2,3,4,5\nB,2,3,4,5,7\n",
 		"long": "s,t,y\nA,1,2\nA,2,3\nB,1,2\nB,2,5\n", "blocks": "LN1\n1 2\n2 3\n3 4\n\nLN2\n1 2\n2 3\n3 4\n", "plate": plateText, "header": "Taken;3/4/2031;\nSlit;1,5;\n1;2,5;\n2;3,5;\n3;4,5;\n",
 		"jcamp": jcampFile("##FIRSTX= 0\n##DELTAX= 1", "0AJT%jX"), "cansas": sasFile(sasEntry), "book": bookOf(t, nil, map[string][]any{"A1": {"nm", "A"}, "A2": {400, 1}, "A3": {401, 2}, "A4": {402, 4}}),
-		"zip": string(zipped(t, "a.csv", "1,2\n2,3\n3,5\n")),
+		"tiff": string(writeTIFF([]tiffShape{grey(3, 2), grey(3, 2)}, func(page, _, x, y int) uint64 { return uint64(page + x*y) })),
+		"zip":  string(zipped(t, "a.csv", "1,2\n2,3\n3,5\n")),
 	}
 }
 

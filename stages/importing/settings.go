@@ -74,6 +74,9 @@ func broughtBy(p *catalog.Pattern, where string) []pipeline.Brought {
 
 // OutputForm is the form of the items: values where each row is an item, else curves.
 func (s *importSettings) OutputForm() pipeline.Form {
+	if s.image() {
+		return pipeline.Image
+	}
 	if s.lines() {
 		return pipeline.Values
 	}
@@ -81,7 +84,9 @@ func (s *importSettings) OutputForm() pipeline.Form {
 }
 
 // lines says that each row, or well, of the files is an item of values.
-func (s *importSettings) lines() bool { return s.Layout == string(Lines) || s.Layout == string(Plate) }
+func (s *importSettings) lines() bool {
+	return s.Layout == string(Lines) || s.Layout == string(Plate) || s.image()
+}
 
 // Validate holds names, units and uncertainties against each other.
 func (s *importSettings) Validate() error {
@@ -89,6 +94,9 @@ func (s *importSettings) Validate() error {
 		return err
 	}
 	if err := s.checkChannel(); err != nil {
+		return err
+	}
+	if err := s.checkImage(); err != nil {
 		return err
 	}
 	if s.AxisUnit != "" {
