@@ -5,7 +5,7 @@ import "math"
 // Molar absorption coefficients of a repeat unit in L/(mol·cm) at the maximum, and where it lies in nm.
 const (
 	violaneMolar, violanePeak   = 8000, 352
-	ambrelleMolar, ambrellePeak = 5000, 512
+	ambrelleMolar, ambrellePeak = 4000, 512
 )
 
 // absorbanceNoise is the standard deviation of a photometer's reading.

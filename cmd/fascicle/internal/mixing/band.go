@@ -47,16 +47,3 @@ func (b band) top() (at, height float64) {
 	}
 	return at, height
 }
-
-// width is the distance of the places around the maximum at which half of it is reached.
-func (b band) width() float64 {
-	at, height := b.top()
-	left, right := at, at
-	for b.shine(left) > height/2 {
-		left -= finely
-	}
-	for b.shine(right) > height/2 {
-		right += finely
-	}
-	return right - left
-}

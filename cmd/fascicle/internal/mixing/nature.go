@@ -30,7 +30,7 @@ const breakAt = 0.58
 
 var natures = map[string]nature{
 	"long NaCl":    {opens: 0.34, closes: 0.67, clearer: 0.40, large: 80, least: 0.40, most: 0.990, tau: falling, opening: 0.030, ending: 0.030},
-	"long CaCl2":   {opens: 0.38, closes: 0.61, clearer: 0.38, large: 60, least: 0.35, most: 0.970, tau: broken, opening: 0.035, ending: 0.035},
+	"long CaCl2":   {opens: 0.40, closes: 0.60, clearer: 0.38, large: 60, least: 0.35, most: 0.970, tau: broken, opening: 0.015, ending: 0.015},
 	"long Na2SO4":  {opens: 0.30, closes: 1, clearer: 0.42, large: 90, least: 0.45, most: 0.995, tau: falling, opening: 0.030, ending: 0.030},
 	"short NaCl":   {opens: 0.39, closes: 0.62, clearer: 0.30, large: 40, least: 0.36, most: 0.950, tau: flat, opening: 0.020, ending: 0.040},
 	"short CaCl2":  {least: 0.35, most: 0.930, tau: falling},
