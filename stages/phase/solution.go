@@ -13,10 +13,10 @@ import (
 // SolutionKind describes the salt solution of each sample from the sheet.
 var SolutionKind = pipeline.Kind{
 	Name:     "phase.solution",
-	Revision: 1,
+	Revision: 2,
 	Doc:      "Describes the salt solution of each sample: ionic strength, screening length, charge ratio, charge density of the chains.",
-	Formula:  "I = ½·Σ c·ν·z²; l_B = e²/(4π·ε0·ε·k·T); 1/κ = 1/√(8π·l_B·N_A·I); ratio = c₋/c₊; ξ = l_B/b; ε of water = 87.740 − 0.40008·t + 9.398e-4·t² − 1.410e-6·t³ (t in °C)",
-	Source:   "Malmberg and Maryott, J. Res. Natl. Bur. Stand. 56 (1956) 1; Debye and Hückel, Phys. Z. 24 (1923) 185; Manning, J. Chem. Phys. 51 (1969) 924 (all from memory); constants: CODATA 2018",
+	Formula:  "I = ½·Σ c·ν·z²; l_B = e²/(4π·ε0·ε·k·T); 1/κ = 1/√(8π·l_B·N_A·I); ratio = c₋/c₊; ξ = l_B/b; ε of water = 87.740 − 0.40008·t + 9.398e-4·t² − 1.410e-6·t³ (t in °C), u(ε) = 0.05/√3",
+	Source:   "Malmberg and Maryott, J. Res. Natl. Bur. Stand. 56 (1956) 1, who state an error of 0.05 at most (u by JCGM 100:2008, 4.3.7); Debye and Hückel, Phys. Z. 24 (1923) 185; Manning, J. Chem. Phys. 51 (1969) 924 (all from memory); constants: CODATA 2018",
 	Methods:  "Bjerrum and Debye lengths were worked out from temperature {temperature}, permittivity {permittivity} and ionic strength {ionic}; the polymers' own charges and counter-ions are not part of the ionic strength.",
 	Parts:    pipeline.Shift,
 	Ports: []pipeline.Port{{
@@ -43,7 +43,7 @@ type solutionSettings struct {
 	Ionic         pipeline.Field               `set:"ionic" unit:"mol/L" words:"from concentration" default:"from concentration" min:"0" doc:"ionic strength of the salt"`
 	Concentration pipeline.Field               `set:"concentration" unit:"mol/L" words:"none" default:"none" min:"0" doc:"amount concentration of the salt, where the ionic strength is to be worked out from it"`
 	Temperature   pipeline.Field               `set:"temperature" unit:"K" above:"0" doc:"temperature"`
-	Permittivity  pipeline.Field               `set:"permittivity" unit:"1" words:"water" default:"water" min:"1" doc:"relative permittivity; water: of pure water at the temperature, which salt lowers"`
+	Permittivity  pipeline.Field               `set:"permittivity" unit:"1" words:"water" default:"water" min:"1" doc:"relative permittivity; water: of pure water at the temperature, with what its formula may be wrong by as u; what salt lowers it by is not in it"`
 	Charges       solutionCharges              `set:"charges" default:"-" doc:"amount concentrations of the polymers' charges"`
 	Spacing       pipeline.Map[pipeline.Field] `set:"spacing" unit:"nm" default:"-" above:"0" null:"ok" doc:"CHAIN: its contour length for each charge; gives a column manning_CHAIN"`
 }
@@ -80,6 +80,13 @@ func solutionShape(s pipeline.ShapeCall) ([]pipeline.Column, error) {
 // formalAbove is the ionic strength in mol/L above which a Debye length is a formal figure (common practice, no source).
 const formalAbove = 0.1
 
+// Salt lowers the permittivity of water by some 11 for each mol/L of NaCl (Hasted, Ritson and Collie, J. Chem. Phys. 16 (1948) 1; from memory),
+// which above loweredAbove, an ionic strength in mol/L, is more than half a percent.
+const (
+	loweredAbove   = 0.04
+	loweredByMolar = 11
+)
+
 func runSolution(ctx context.Context, call *pipeline.Call) (pipeline.Choices, error) {
 	for i := range call.Leads {
 		if err := ctx.Err(); err != nil {
@@ -94,8 +101,9 @@ func runSolution(ctx context.Context, call *pipeline.Call) (pipeline.Choices, er
 	return nil, nil // nothing is chosen: everything follows from the numbers
 }
 
-// describeSolution works out the row of one sample. All its numbers come from the sheet and from constants, so that they have no noise
-// of their own: u_ columns are 0, and what is uncertain in the sheet comes in as shared parts.
+// describeSolution works out the row of one sample. Its numbers come from the sheet and from constants, so that they have no noise of their
+// own, and what is uncertain in the sheet comes in as shared parts. What the formula for water may be wrong by is the own part of the
+// permittivity, and of the lengths that follow from it: l_B goes with 1/ε, 1/κ with √ε.
 func describeSolution(call *pipeline.Call, i int) (*table.Table, error) {
 	s := call.Settings.(*solutionSettings)
 	note := func(level pipeline.FlagLevel, format string, args ...any) {
@@ -107,10 +115,14 @@ func describeSolution(call *pipeline.Call, i int) (*table.Table, error) {
 	if err != nil {
 		return nil, err
 	}
-	eps := 0.0
+	eps, uEps := 0.0, 0.0
 	if s.Permittivity.Is("water") {
 		if eps, err = WaterPermittivity(temperature); err != nil {
 			return nil, fmt.Errorf("%w; the temperature is %.2f °C: correct its unit in the sheet, or give `permittivity`", err, temperature-zeroCelsius)
+		}
+		uEps = waterPermittivityU
+		if strength > loweredAbove {
+			note(pipeline.Note, "the permittivity is that of water: at an ionic strength of %.3g mol/L salt lowers it, NaCl by some %.2g (%.1g %%), which is neither in the lengths nor in u; give `permittivity` where that matters", strength, loweredByMolar*strength, 100*loweredByMolar*strength/eps)
 		}
 	} else {
 		eps = call.Number(s.Permittivity, i).Value
@@ -122,24 +134,31 @@ func describeSolution(call *pipeline.Call, i int) (*table.Table, error) {
 		debye = math.NaN()
 		note(pipeline.Note, "without salt nothing but the polymers' counter-ions screens: no Debye length is given")
 	case strength > formalAbove:
-		note(pipeline.Flagged, "the Debye length is a formal figure at an ionic strength of %.3g mol/L: the theory is one of dilute solutions, up to %g mol/L", strength, formalAbove)
+		note(pipeline.Note, "the Debye length (and no other number) is a formal figure at an ionic strength of %.3g mol/L: the theory is one of dilute solutions, up to %g mol/L", strength, formalAbove)
 	}
 
 	t := &table.Table{}
-	exact := func(name, unit string, x float64) {
-		u := 0.0
+	type ofWater struct {
+		name, unit string
+		u          float64 // with the sign that it has for a greater permittivity
+	}
+	var own []ofWater
+	add := func(name, unit string, x, u float64) {
 		if math.IsNaN(x) {
 			u = x
 		}
 		pipeline.AddWithNaN(t, name, unit, []float64{x})
-		pipeline.AddWithNaN(t, "u_"+name, unit, []float64{u})
+		pipeline.AddWithNaN(t, "u_"+name, unit, []float64{math.Abs(u)})
+		if uEps > 0 && u != 0 {
+			own = append(own, ofWater{name, unit, u})
+		}
 	}
-	exact("ionic_strength", "mol/L", strength)
-	exact("salt_concentration", "mol/L", concentration)
-	exact("permittivity", "1", eps)
-	exact("bjerrum", "nm", bjerrum)
-	exact("debye", "nm", debye)
-	exact("charge_ratio", "1", chargeRatio(call, s, i, strength))
+	add("ionic_strength", "mol/L", strength, 0)
+	add("salt_concentration", "mol/L", concentration, 0)
+	add("permittivity", "1", eps, uEps)
+	add("bjerrum", "nm", bjerrum, -bjerrum*uEps/eps)
+	add("debye", "nm", debye, debye*uEps/(2*eps))
+	add("charge_ratio", "1", chargeRatio(call, s, i, strength), 0)
 	for _, e := range s.Spacing {
 		xi := math.NaN()
 		if b := call.Number(e.Value, i); b.Known {
@@ -147,7 +166,14 @@ func describeSolution(call *pipeline.Call, i int) (*table.Table, error) {
 				note(pipeline.Note, "%s: the charge density parameter is %.3g, so counter-ions of one charge condense on the chain until it is 1", e.Key, xi)
 			}
 		}
-		exact("manning_"+e.Key, "1", xi)
+		add("manning_"+e.Key, "1", xi, -xi*uEps/eps)
+	}
+	for k, a := range own {
+		for _, b := range own[:k] {
+			if v := a.u * b.u; !math.IsNaN(v) {
+				t.AddFloat("cov_"+b.name+"_"+a.name, pipeline.UnitProduct(b.unit, a.unit), []float64{v})
+			}
+		}
 	}
 	return t, nil
 }

@@ -33,6 +33,9 @@ func WaterPermittivity(T float64) (float64, error) {
 	return 87.740 + t*(-0.40008+t*(9.398e-4-t*1.410e-6)), nil
 }
 
+// waterPermittivityU is the standard uncertainty of an error that is 0.05 at most, as likely anywhere within (JCGM 100:2008, 4.3.7).
+const waterPermittivityU = 0.05 / 1.7320508075688772
+
 // Bjerrum gives the length in nm at which two elementary charges in a medium
 // of relative permittivity eps have the energy kT:
 //

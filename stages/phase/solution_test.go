@@ -58,8 +58,21 @@ func TestSolution(t *testing.T) {
 				}
 			case !ok || math.Abs(x-tt.want) > tt.tol:
 				t.Errorf("%.9g (known: %v), want %.9g", x, ok, tt.want)
-			case !uok || u != 0:
-				t.Errorf("own u %g (known: %v), want 0", u, uok)
+			}
+			if math.IsNaN(tt.want) {
+				return
+			}
+			// an error of 0.05 at most is u = 0.05/√3 (JCGM 100:2008, 4.3.7); l_B and ξ go with 1/ε, 1/κ with 1/√ε
+			eps, _ := r.number(t, "permittivity")
+			share := 0.0
+			switch {
+			case tt.name == "permittivity", tt.name == "bjerrum", strings.HasPrefix(tt.name, "manning_"):
+				share = 0.05 / math.Sqrt(3) / eps
+			case tt.name == "debye":
+				share = 0.05 / math.Sqrt(3) / eps / 2
+			}
+			if !uok || math.Abs(u-share*x) > 1e-9*math.Abs(x) {
+				t.Errorf("own u %g (known: %v), want %g", u, uok, share*x)
 			}
 		})
 	}
@@ -69,12 +82,37 @@ func TestSolution(t *testing.T) {
 		words string
 		want  bool
 	}{
-		{"strong", pipeline.Flagged, "formal", true}, {"plain", pipeline.Flagged, "formal", false}, {"plain", pipeline.Note, "condense", true},
+		{"strong", pipeline.Note, "formal", true}, {"strong", pipeline.Flagged, "", false}, {"plain", pipeline.Note, "formal", false},
+		{"plain", pipeline.Note, "NaCl by some 1.1 (1 %)", true}, {"odd", pipeline.Note, "salt lowers", false}, {"plain", pipeline.Note, "condense", true},
 		{"bare", pipeline.Note, "no Debye length", true}, {"bare", pipeline.Note, "no charge ratio", true}, {"odd", pipeline.Note, `"HEPES" is not known`, true},
 	} {
 		if got["solution solution sample="+tt.item].says(tt.level, tt.words) != tt.want {
 			t.Errorf("%s: a %s of %q is %v, want %v", tt.item, tt.level, tt.words, !tt.want, tt.want)
 		}
+	}
+}
+
+// What the formula for water may be wrong by moves all lengths together: their covariances are ± the products of their u, and the product
+// of l_B and κ⁻², which holds no permittivity, has none.
+func TestSolutionCovariance(t *testing.T) {
+	r := run(t, write(t, solutionSheet, solutionGraph, nil))["solution solution sample=plain"]
+	if r.table == nil {
+		t.Fatal(r.Message)
+	}
+	at := func(name string) float64 {
+		x, ok := r.number(t, name)
+		if !ok {
+			t.Errorf("no %s", name)
+		}
+		return x
+	}
+	b, d := at("bjerrum"), at("debye")
+	ub, ud, cov := at("u_bjerrum")/b, at("u_debye")/d, at("cov_bjerrum_debye")/(b*d)
+	if v := ub*ub + 4*ud*ud + 4*cov; math.Abs(v) > 1e-9*ub*ub {
+		t.Errorf("l_B/κ² has a relative variance of %g, want none beside %g of l_B", v, ub*ub)
+	}
+	if c, p := at("cov_permittivity_manning_violane"), at("u_permittivity")*at("u_manning_violane"); math.Abs(c+p) > 1e-9*p {
+		t.Errorf("covariance %g, want %g", c, -p)
 	}
 }
 
