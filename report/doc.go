@@ -14,5 +14,6 @@
 //	values.go, tables.go, outputs.go values.json and CSV
 //	budget.go, uncertainty.go        what the u of each number consists of, and of which sources there are
 //	scale.go, thin.go, draw.go, …    figures
-//	html.go, page.go, cards.go, …    the page
+//	questions.go, asked_*.go         answers, figures and tables that the study asks for
+//	page.go, cards.go, …             the page
 package report
