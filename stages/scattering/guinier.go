@@ -143,6 +143,9 @@ func (g *guinierRun) run(t *table.Table) (guinierChoices, error) {
 		return c, fmt.Errorf("%w (q from %.4g to %.4g 1/nm, %d usable points)", err, q[c.first], q[c.last], fit.N)
 	}
 	g.judge(&fit)
+	if order == Line && g.given == nil {
+		g.judgeBend(&fit, q[c.first:c.last+1], intensity[c.first:c.last+1], fu)
+	}
 	g.give(t, &fit, c, q, intensity, u, unit)
 	return c, nil
 }
@@ -266,8 +269,36 @@ func (g *guinierRun) judge(fit *Guinier) {
 	if x := fit.QMax * fit.Rg; g.settings.Range.Word == "" && x > 1.02*g.limit() && !math.IsNaN(x) {
 		g.flag(pipeline.Flagged, "q·Rg reaches %.2f in the range, beyond the limit of %.2g for this shape", x, g.limit())
 	}
+	if p := fit.Chi2P(); p < 0.001 {
+		g.flag(pipeline.Flagged, "χ²/ν is %.3g (%s): the points lie farther from the fit than their uncertainties allow; these are too small, or the fit does not describe the range; u of Rg and I0 is then too small", fit.Chi2/float64(fit.DOF), chance(p))
+	}
 	if fit.Runs.P < 0.01 {
 		g.flag(pipeline.Flagged, "the residuals are not random (runs test, p = %.2g): the line does not describe the range", fit.Runs.P)
+	}
+}
+
+// chance says a probability; far in a tail it is no more than small.
+func chance(p float64) string {
+	if p < 1e-12 {
+		return "p < 1e-12"
+	}
+	return fmt.Sprintf("p = %.2g", p)
+}
+
+// judgeBend says when the terms that a line leaves out move its radius by more than u: those that the points show, else those that bodies of
+// the shape may have.
+func (g *guinierRun) judgeBend(line *Guinier, q, intensity, u []float64) {
+	most := line.BendBias(g.shape(), g.w) // before the next fit takes the workspace
+	if bent := FitGuinier(q, intensity, u, Quartic, g.w); bent.Status == Fitted {
+		// of two nested fits by least squares, the difference has the difference of their variances
+		off, uOff := line.Rg-bent.Rg, math.Sqrt(max(0, bent.URg*bent.URg-line.URg*line.URg))
+		if math.Abs(off) > line.URg && math.Abs(off) > 3*uOff {
+			g.flag(pipeline.Flagged, "the points bend over the range: with a term in q⁴ Rg is %.4g nm, %.2g u from the line's, which u does not cover; set `order: q4`, or a lower `limit`", bent.Rg, math.Abs(off)/line.URg)
+			return
+		}
+	}
+	if most > line.URg {
+		g.flag(pipeline.Note, "bodies of this shape (%s) may bend so much over the range that Rg of a line is off by up to %.2g nm, %.2g u, which u does not cover; `order: q4` or a lower `limit` takes that off", g.settings.Shape, most, most/line.URg)
 	}
 }
 

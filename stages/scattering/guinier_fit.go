@@ -250,6 +250,42 @@ func (g *Guinier) fill(b [3]float64, cov [3][3]float64, scale float64, terms int
 	}
 }
 
+// Chi2P is the probability of a χ² as large or larger when the uncertainties are right and Guinier's law holds; NaN where they are unknown or
+// no degree of freedom is left.
+func (g *Guinier) Chi2P() float64 {
+	if g.Scaled || g.DOF <= 0 || g.Status != Fitted {
+		return math.NaN()
+	}
+	return stats.ChiSquareUpper(g.Chi2, float64(g.DOF))
+}
+
+// BendBias is the most by which the radius of a line is off, in nm, for bodies of a shape whose ln I has the term C·q⁴, C/Rg⁴ within the bounds
+// of bodyCurvature. The term adds C·s to the slope of ln I over x = q², s the weighted slope of x² over x, and so −(3/2)·C·s/Rg to Rg, to first
+// order. w must still hold the points of the fit.
+//
+// Source: derived here by least squares.
+func (g *Guinier) BendBias(shape Shape, w *Workspace) float64 {
+	weight := func(i int) float64 {
+		if g.Scaled {
+			return 1
+		}
+		return 1 / (w.s[i] * w.s[i])
+	}
+	var sw, xm, x2m float64
+	for i, x := range w.x {
+		wt := weight(i)
+		sw, xm, x2m = sw+wt, xm+wt*x, x2m+wt*x*x
+	}
+	xm, x2m = xm/sw, x2m/sw
+	var sxx, sx2 float64
+	for i, x := range w.x {
+		wt := weight(i)
+		sxx, sx2 = sxx+wt*(x-xm)*(x-xm), sx2+wt*(x-xm)*(x*x-x2m)
+	}
+	low, high := bodyCurvature(shape)
+	return 1.5 * max(-low, high) * g.Rg * g.Rg * g.Rg * sx2 / sxx
+}
+
 // logShift fits I itself, points of I ≤ 0 included, from the solution in
 // logarithms on, and notes the difference. Both fits are the same to first order
 // in the noise, so that the difference shows what the logarithm did.
