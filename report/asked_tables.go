@@ -229,7 +229,7 @@ func (p *page) table(t *askedTable) {
 	p.int(t.number)
 	p.raw("</b> ")
 	p.text(t.Caption)
-	p.raw(` <small>`)
+	p.raw(` <small class="screen">`)
 	for i, file := range t.files {
 		if i > 0 {
 			p.raw(" · ")
