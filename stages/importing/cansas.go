@@ -38,6 +38,9 @@ func EachCanSAS(data []byte, transmission bool, yield func(*Text) error) error {
 	if err != nil {
 		return err
 	}
+	if bytes.IndexByte(data, '\r') >= 0 && bytes.IndexByte(data, '\n') < 0 {
+		data = bytes.ReplaceAll(data, []byte("\r"), []byte("\n")) // the decoder counts lines by LF alone
+	}
 	r := &sasReader{transmission: transmission, notes: notes, yield: yield, lines: bytes.Count(data, []byte("\n")) + 1}
 	r.dec = xml.NewDecoder(bytes.NewReader(data))
 	r.dec.CharsetReader = sasCharset

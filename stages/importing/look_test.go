@@ -1,8 +1,14 @@
 package importing
 
 import (
+	"bytes"
+	"compress/gzip"
+	"encoding/json"
 	"strings"
 	"testing"
+	"unicode/utf16"
+
+	"github.com/google/go-cmp/cmp"
 )
 
 // samples are small files of every reader and layout.
@@ -33,6 +39,41 @@ func TestTruncated(t *testing.T) {
 				}
 				if name == "book" && v.Error == "" {
 					t.Fatalf("%d of %d bytes of a workbook were read", n, len(data))
+				}
+			}
+		})
+	}
+}
+
+// The same text with other line ends, in another encoding and packed holds the same curves.
+func TestSameHoweverWritten(t *testing.T) {
+	for name, data := range samples(t) {
+		switch name {
+		case "book", "zip", "tiff":
+			continue // no texts
+		}
+		t.Run(name, func(t *testing.T) {
+			curves := func(data string) string {
+				v := Look("raw/file", []byte(data))
+				b, err := json.Marshal([]any{v.Reader, v.Layout, v.Items, v.Curves, v.Set, v.Ask, v.Error})
+				if err != nil {
+					t.Fatal(err)
+				}
+				return string(b)
+			}
+			want := curves(data)
+			var packed bytes.Buffer
+			z := gzip.NewWriter(&packed)
+			if _, err := z.Write([]byte(data)); err != nil || z.Close() != nil {
+				t.Fatal(err)
+			}
+			var wide []byte
+			for _, u := range utf16.Encode([]rune("\uFEFF" + data)) {
+				wide = append(wide, byte(u>>8), byte(u))
+			}
+			for how, text := range map[string]string{"CR LF": strings.ReplaceAll(data, "\n", "\r\n"), "CR": strings.ReplaceAll(data, "\n", "\r"), "mark": "\uFEFF" + data, "gzip": packed.String(), "UTF-16": string(wide)} {
+				if d := cmp.Diff(want, curves(text)); d != "" {
+					t.Errorf("%s (-want +got):\n%s", how, d)
 				}
 			}
 		})
