@@ -14,37 +14,89 @@ type reading struct {
 	y, u float64
 }
 
-// readTransmittance takes a transmittance (a fraction) out of an item: its column `transmittance`, or the value of a curve over the wavelength.
+// Words of the setting `signal`.
+const (
+	signalByName      = "by name"
+	signalTransmitted = "transmittance"
+	signalAbsorbed    = "absorbance"
+)
+
+// readTransmittance takes a transmittance (a fraction) out of an item: its one column that is named as one, or the value of a curve over the
+// wavelength (NaN: none is set). An absorbance is turned into one, T = 10^−A, u(T) = ln 10·T·u(A). signal says which of both the number is.
 // y is NaN where the item has none there.
-func readTransmittance(t *table.Table, wavelength float64) (reading, error) {
+func readTransmittance(t *table.Table, wavelength float64, signal string) (reading, error) {
 	axis, value := pipeline.CurveColumns(t)
 	if axis == nil {
 		return reading{}, fmt.Errorf("the item has no numbers; expected a column transmittance, or a curve over the wavelength")
 	}
 	var r reading
+	var err error
 	if value != nil && axis.Unit == "nm" {
-		if name := strings.ToLower(value.Name); strings.HasPrefix(name, "abs") || strings.HasPrefix(name, "extinc") || strings.HasPrefix(name, "optical") {
-			return r, fmt.Errorf("the curve holds %s; expected a transmittance: name the column of the file that has it", value.Name)
+		if math.IsNaN(wavelength) {
+			return r, fmt.Errorf("the item is a curve over the wavelength; expected the setting `wavelength` to say where it is read")
 		}
-		var err error
 		if r, err = readAt(t, axis, value, wavelength); err != nil {
 			return r, err
 		}
 	} else {
-		value = t.Col("transmittance")
-		if value == nil || t.Len() != 1 || value.Type != table.Float {
-			return r, fmt.Errorf("the item has the columns %s; expected one row with a column transmittance, or a curve over the wavelength in nm", strings.Join(t.Names(), ", "))
+		if value = signalColumn(t, signal); value == nil || t.Len() != 1 {
+			return r, fmt.Errorf("the item has the columns %s; expected one row with a column transmittance or absorbance, or a curve over the wavelength in nm", strings.Join(t.Names(), ", "))
 		}
 		r = reading{pipeline.WithNaN(value)[0], ownAt(t, value.Name, 0)}
 	}
-	switch value.Unit {
-	case "1", "":
-	case "%":
+	if signal == signalByName {
+		if signal = signalOf(value.Name, value.Unit); signal == "" {
+			return r, fmt.Errorf("whether %s is a transmittance or an absorbance is not clear from its name; say so by `signal: transmittance` or `signal: absorbance`", value.Name)
+		}
+	}
+	switch {
+	case signal == signalAbsorbed && value.Unit != "1" && value.Unit != "":
+		return r, fmt.Errorf("%s is in %s; expected an absorbance without a unit: give the unit under `columns` of the import, such as `absorbance: \"2 [1]\"`", value.Name, value.Unit)
+	case signal == signalAbsorbed:
+		r.y = math.Pow(10, -r.y)
+		r.u *= math.Ln10 * r.y
+	case value.Unit == "%":
 		r.y, r.u = r.y/100, r.u/100
-	default:
+	case value.Unit != "1" && value.Unit != "":
 		return r, fmt.Errorf("%s is in %s; expected a fraction or %%: give the unit under `columns` of the import, such as `transmittance: \"1 [%%]\"`", value.Name, value.Unit)
 	}
 	return r, nil
+}
+
+// signalOf tells what a column holds by its name, and where that says nothing by its unit; "": neither tells. Common practice, no source.
+func signalOf(name, unit string) string {
+	name = strings.ToLower(name)
+	for _, p := range [...]string{"abs", "extinc", "optical"} {
+		if strings.HasPrefix(name, p) {
+			return signalAbsorbed
+		}
+	}
+	od := strings.TrimRight(name, "0123456789_")
+	switch {
+	case od == "a" || od == "od":
+		return signalAbsorbed
+	case od == "t" || od == "%t" || od == "t%" || strings.HasPrefix(name, "trans"), unit == "%":
+		return signalTransmitted
+	}
+	return ""
+}
+
+// signalColumn finds the one column of numbers of a row that is named as the signal; nil: none is, or several are.
+func signalColumn(t *table.Table, signal string) (found *table.Column) {
+	if c := t.Col("transmittance"); c != nil && c.Type == table.Float && signal != signalAbsorbed {
+		return c
+	}
+	for i := range t.Columns {
+		c := &t.Columns[i]
+		if s := signalOf(c.Name, ""); c.Type != table.Float || s == "" || signal != signalByName && s != signal {
+			continue
+		}
+		if found != nil {
+			return nil
+		}
+		found = c
+	}
+	return found
 }
 
 // readAt reads a curve at a wavelength, on the straight line between the two points around it; u as far as both points' noise goes.

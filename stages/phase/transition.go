@@ -9,16 +9,16 @@ import (
 // TransitionKind finds the edges of turbid windows along a series.
 var TransitionKind = pipeline.Kind{
 	Name:     "phase.transition",
-	Revision: 1,
+	Revision: 2,
 	Doc:      "Finds where a series of samples turns turbid along a field, and where it clears again.",
-	Formula:  "T(x) = L0 + Σ (L_j − L_{j−1})/(1 + exp(−(z − m_j)/s_j)), z = x or ln x; an edge lies at m_j, its width from 10 to 90 % is 2·ln 9·s_j; number of edges and gradual or sharp by χ² + p·ln n (u known) or n·ln(χ²/n) + 2q + 2q(q+1)/(n−q−1); turbidity = −ln T/path",
+	Formula:  "T(x) = L0 + Σ (L_j − L_{j−1})/(1 + exp(−(z − m_j)/s_j)), z = x or ln x; an edge lies at m_j, its width from 10 to 90 % is 2·ln 9·s_j; number of edges and gradual or sharp by χ² + p·ln n (u known) or n·ln(χ²/n) + 2q + 2q(q+1)/(n−q−1); turbidity = −ln T/path; T = 10^−A of an absorbance",
 	Source:   "logistic steps: common practice, no source; Schwarz, Ann. Stat. 6 (1978) 461; Hurvich and Tsai, Biometrika 76 (1989) 297; limits by profile likelihood: Venzon and Moolgavkar, Appl. Stat. 37 (1988) 87 (all from memory)",
-	Methods:  "Edges of turbid windows are the middles of logistic steps of the transmittance at {wavelength} along {axis} (scale {scale}, number of edges: {model}); a step steeper than the distance of two samples is given as the interval in which it lies.",
+	Methods:  "Edges of turbid windows are the middles of logistic steps of the transmittance along {axis} (wavelength {wavelength}, signal {signal}, scale {scale}, number of edges: {model}); a step steeper than the distance of two samples is given as the interval in which it lies.",
 	By:       "list",
 	Parts:    pipeline.Shift,
 	Ports: []pipeline.Port{
 		{Name: "transmittance", Lead: true, Forms: []pipeline.Form{pipeline.Values, pipeline.Curve},
-			Doc:     "the samples of the series: each a transmittance (a column `transmittance`), or a curve of it over the wavelength",
+			Doc:     "the samples of the series: each a transmittance or absorbance (a column so named), or a curve of it over the wavelength",
 			Columns: []pipeline.Column{{Name: "transmittance", Unit: "1", Optional: true}}},
 		{Name: "control", Optional: true, Many: true, Pair: pipeline.ByMatch, Forms: []pipeline.Form{pipeline.Curve},
 			Doc:     "absorbances of the components alone, which should not absorb at the wavelength",
@@ -70,7 +70,8 @@ var TransitionKind = pipeline.Kind{
 type transitionSettings struct {
 	Axis       pipeline.Field    `set:"axis" unit:"*" doc:"what the series runs along"`
 	Scale      string            `set:"scale" oneof:"linear|log" default:"linear" doc:"how the axis runs"`
-	Wavelength pipeline.Quantity `set:"wavelength" unit:"nm" above:"0" doc:"wavelength of the transmittance; curves are read there, controls looked at"`
+	Wavelength pipeline.Quantity `set:"wavelength" unit:"nm" words:"none" default:"none" above:"0" doc:"wavelength of the transmittance; curves are read there, controls looked at; none: the items are values, whose wavelength is not told"`
+	Signal     string            `set:"signal" oneof:"by name|transmittance|absorbance" default:"by name" doc:"what the items hold; by name: transmittance, T or what is in % is a transmittance, A, OD, absorbance, extinction or optical density an absorbance, another name is refused, and so is a series that lies near 0 and rises between, as absorbances do"`
 	Direction  pipeline.Field    `set:"direction" unit:"text" words:"none" default:"none" literal:"yes" doc:"heating or cooling, or another word that all of a series must share"`
 	Model      string            `set:"model" oneof:"evidence|one edge|window" default:"evidence" doc:"number of edges: as many as the series shows, one, or two"`
 	Path       pipeline.Field    `set:"path" unit:"mm" words:"none" default:"none" above:"0" doc:"length of the cell, for the turbidity"`

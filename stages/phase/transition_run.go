@@ -107,7 +107,7 @@ func (r *transitionRun) read() error {
 		if r.given != nil && !slices.Contains(r.given.used, i) {
 			continue
 		}
-		y, err := readTransmittance(lead.Table, r.s.Wavelength.Value)
+		y, err := readTransmittance(lead.Table, r.wavelength(), r.s.Signal)
 		if err != nil {
 			return err
 		}
@@ -128,7 +128,7 @@ func (r *transitionRun) read() error {
 		r.used, r.x, r.t, r.u = append(r.used, i), append(r.x, x), append(r.t, y.y), append(r.u, y.u)
 	}
 	if missing > 0 {
-		r.flag(pipeline.Note, "left out, without a transmittance at %g nm: %d of %d items", r.s.Wavelength.Value, missing, len(r.call.Leads))
+		r.flag(pipeline.Note, "left out, without a transmittance%s: %d of %d items", r.at(), missing, len(r.call.Leads))
 	}
 	if unknown+zero > 0 || r.given != nil && !r.given.known {
 		r.u = nil
@@ -142,15 +142,59 @@ func (r *transitionRun) read() error {
 	return r.plausible()
 }
 
+// wavelength is the one that is set, NaN where none is.
+func (r *transitionRun) wavelength() float64 {
+	if r.s.Wavelength.Is("none") {
+		return math.NaN()
+	}
+	return r.s.Wavelength.Value
+}
+
+// at says the wavelength in a sentence.
+func (r *transitionRun) at() string {
+	if r.s.Wavelength.Is("none") {
+		return ""
+	}
+	return fmt.Sprintf(" at %g nm", r.s.Wavelength.Value)
+}
+
+// opaque tells whether all transmittances are zero within their noise; where that is not known, whether they go down to zero.
+func (r *transitionRun) opaque() bool {
+	for i, y := range r.t {
+		if r.u != nil && y > 3*r.u[i] {
+			return false
+		}
+	}
+	return r.u != nil || slices.Min(r.t) <= 0
+}
+
+// absorbs tells whether a series lies near 0 at both ends and rises between: so do absorbances where a window is turbid.
+func (r *transitionRun) absorbs() bool {
+	const near = 0.1
+	first, last := slices.Min(r.x), slices.Max(r.x)
+	for i, x := range r.x {
+		if (x == first || x == last) && !(r.t[i] < near) {
+			return false
+		}
+	}
+	return slices.Max(r.t) > near+r.s.Contrast.Value
+}
+
 // plausible tells fractions from percent that was not said to be so.
 func (r *transitionRun) plausible() error {
 	if len(r.t) == 0 {
-		return fmt.Errorf("no item of the series has a transmittance at %g nm", r.s.Wavelength.Value)
+		return fmt.Errorf("no item of the series has a transmittance%s", r.at())
+	}
+	if r.given != nil { // what was said of the series itself holds
+		return nil
 	}
 	least, most := slices.Min(r.t), slices.Max(r.t)
 	switch {
 	case most > 1.5:
 		return fmt.Errorf("transmittances up to %.4g as fractions, where 1 is clear; if the file holds percent, say so under `columns` of the import: `transmittance: \"1 [%%]\"`", most)
+	case r.s.Signal == signalByName && r.absorbs():
+		return fmt.Errorf("transmittances that lie near 0 at both ends and reach %.3g between, as absorbances do where a window is turbid; say which they are by `signal: absorbance` or `signal: transmittance`", most)
+	case most < 0.015 && least >= -0.1 && r.opaque():
 	case most < 0.015:
 		return fmt.Errorf("no transmittance beyond %.2g %%; if the file holds fractions, its unit is [1] and not [%%]; if all samples are so opaque, measure in a shorter cell", 100*most)
 	case least < -0.1:
@@ -188,8 +232,11 @@ func (r *transitionRun) shared() error {
 // controls looks whether the components alone absorb at the wavelength.
 func (r *transitionRun) controls() error {
 	if !r.call.Fed("control") {
-		r.flag(pipeline.Note, "whether a component alone absorbs at %g nm was not looked at: port `control` is not fed", r.s.Wavelength.Value)
+		r.flag(pipeline.Note, "whether a component alone absorbs%s was not looked at: port `control` is not fed", r.at())
 		return nil
+	}
+	if r.s.Wavelength.Is("none") {
+		return fmt.Errorf("port `control` is fed, and no wavelength is set; expected the setting `wavelength` to say where the components should not absorb")
 	}
 	worst, blind := math.Inf(-1), 0
 	var at reading
@@ -236,7 +283,7 @@ func (r *transitionRun) remark(t *Transition) {
 	}
 	if !t.Known {
 		if t.Nu > 0 {
-			r.flag(pipeline.Flagged, "the transmittances' uncertainty is unknown: u is from the scatter about the steps, with %d degrees of freedom", t.Nu)
+			r.flag(pipeline.Flagged, "the transmittances' uncertainty is unknown: u is from the scatter about the steps, with %d degree%s of freedom", t.Nu, map[bool]string{true: "", false: "s"}[t.Nu == 1])
 		} else {
 			r.flag(pipeline.Flagged, "the transmittances' uncertainty is unknown, and too few points are left to learn it from their scatter")
 		}

@@ -173,13 +173,12 @@ func TestTransitionRefuses(t *testing.T) {
 	}{
 		{name: "percent without unit", unit: "1", scale: 100, want: "if the file holds percent"},
 		{name: "fractions as percent", unit: "%", scale: 1, want: "its unit is [1] and not [%]"},
-		{name: "absorbance units", unit: "nm", scale: 1, want: "transmittance is in nm; expected a fraction"},
+		{name: "length", unit: "nm", scale: 1, want: "transmittance in nm; expected"},
 		{name: "one place", unit: "1", scale: 1, old: "axis: fraction", new: "axis: cell", want: "all at one place"},
 		{name: "negative", unit: "1", scale: -1, want: "no transmittance beyond"},
 		{name: "two directions", unit: "1", scale: 1, old: "620 nm", new: "620 nm, direction: ramp", sheetOld: "10,heating", sheetNew: "10,cooling", want: `"cooling" and "heating" in one series`},
 		{name: "two paths", unit: "1", scale: 1, old: "620 nm", new: "620 nm, path: cell", sheetOld: "10,heating", sheetNew: "5,heating", want: "cells of 5 and 10 mm"},
 		{name: "no logarithm", unit: "1", scale: 1, old: "axis: fraction", new: "axis: fraction * 0, scale: log", want: "no place on a logarithmic axis"},
-		{name: "no wavelength", unit: "1", scale: 1, old: ", wavelength: 620 nm", new: "", want: "no setting `wavelength`"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			sheet, raw := seriesStudy(c.unit, c.scale, seriesValues)
@@ -206,7 +205,7 @@ func TestTransitionOfCurves(t *testing.T) {
 	for i, v := range seriesValues {
 		sheet += fmt.Sprintf("S%d,long,%g\n", i, 0.2+0.1*float64(i))
 		// the straight line through 600 and 640 nm is v at 610 nm
-		raw[fmt.Sprintf("raw/S%d.csv", i)] = fmt.Sprintf("wavelength [nm],signal [1],u_signal [1]\n560,0.5,0.01\n600,%g,0.01\n640,%g,0.01\n", v-0.01, v+0.03)
+		raw[fmt.Sprintf("raw/S%d.csv", i)] = fmt.Sprintf("wavelength [nm],T [1],u_T [1]\n560,0.5,0.01\n600,%g,0.01\n640,%g,0.01\n", v-0.01, v+0.03)
 	}
 	sheet += "dye,long,0\npale,long,0\n"
 	raw["raw/control/dye.csv"] = "wavelength [nm],absorbance [1]\n600,0.020\n640,0.032\n"
@@ -256,7 +255,7 @@ func TestTransitionOfCurves(t *testing.T) {
 	}
 	for _, c := range []struct{ name, old, new, want string }{
 		{"beyond the curves", "610 nm", "700 nm", "expected it to reach 700 nm"},
-		{"an absorbance", "raw/<sample>.csv", "raw/control/<sample>.csv", "expected a transmittance"},
+		{"no wavelength", ", wavelength: 610 nm", "", "expected the setting `wavelength`"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := run(t, write(t, sheet, strings.Replace(graph, c.old, c.new, 1), raw))["windows edges chain=long"]
@@ -357,4 +356,71 @@ func rawOf(raw map[string]string, letter string) map[string]string {
 		}
 	}
 	return out
+}
+
+// A series as an absorbance gives what it gives as a transmittance: T = 10^−A with u(T) = ln 10·T·u(A). What a column holds is read from its
+// name, and not guessed.
+func TestTransitionOfAbsorbances(t *testing.T) {
+	sheet, raw := seriesStudy("1", 1, seriesValues)
+	for i, v := range seriesValues {
+		raw[fmt.Sprintf("raw/S%d.csv", i)] = fmt.Sprintf("transmittance [1],u_transmittance [1]\n%.15g,%.15g\n", v, v*0.01*math.Ln10)
+	}
+	want := run(t, write(t, sheet, seriesGraph, raw))["windows edges chain=long"]
+	absorbances := func(name string) map[string]string {
+		out := map[string]string{}
+		for i, v := range seriesValues {
+			out[fmt.Sprintf("raw/S%d.csv", i)] = fmt.Sprintf("%s [1],u_%s [1]\n%.15g,0.01\n", name, name, -math.Log10(v))
+		}
+		return out
+	}
+	for _, c := range []struct{ name, set, fails string }{
+		{"A", "", ""}, {"absorbance", "", ""}, {"od_600", "", ""}, {"extinction", ", signal: absorbance", ""}, {"transmittance", "", "near 0 at both ends"},
+		{"optical_density", ", signal: transmittance", "columns optical_density"},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			r := run(t, write(t, sheet, strings.Replace(seriesGraph, ", wavelength: 620 nm", c.set, 1), absorbances(c.name)))["windows edges chain=long"]
+			if c.fails != "" {
+				if r.State.Good() || !strings.Contains(r.Message, c.fails) {
+					t.Errorf("%s: %s\nwant %q", r.State, r.Message, c.fails)
+				}
+				return
+			}
+			if r.table == nil {
+				t.Fatalf("%s: %s", r.State, r.Message)
+			}
+			for _, name := range []string{"opens_lo", "opens_hi", "closes", "u_closes"} {
+				x, _ := r.number(t, name)
+				if y, ok := want.number(t, name); !ok || math.Abs(x/y-1) > 1e-6 {
+					t.Errorf("%s = %g, %g of the transmittances", name, x, y)
+				}
+			}
+		})
+	}
+	curves := map[string]string{}
+	for i, v := range seriesValues {
+		curves[fmt.Sprintf("raw/S%d.csv", i)] = fmt.Sprintf("wavelength [nm],reading [1]\n600,%g\n640,%g\n", v, v)
+	}
+	if r := run(t, write(t, sheet, seriesGraph, curves))["windows edges chain=long"]; r.State.Good() || !strings.Contains(r.Message, "`signal: absorbance`") {
+		t.Errorf("a name that says nothing: %s: %s", r.State, r.Message)
+	}
+}
+
+// Samples that let no light through at all are turbid, with no more than bounds to their edges; fractions that were given as percent are not
+// zero within their noise, and are refused (see TestTransitionRefuses).
+func TestTransitionOpaque(t *testing.T) {
+	for name, values := range map[string][]float64{"noise": {0.004, -0.003, 0.001, -0.006, 0.012, 0}, "zeros": {0, 0, 0, 0}} {
+		sheet, raw := seriesStudy("1", 1, values)
+		if name == "zeros" { // without u
+			for i := range values {
+				raw[fmt.Sprintf("raw/S%d.csv", i)] = "transmittance [1]\n0\n"
+			}
+		}
+		r := run(t, write(t, sheet, seriesGraph, raw))["windows edges chain=long"]
+		if r.table == nil {
+			t.Fatalf("%s: %s: %s", name, r.State, r.Message)
+		}
+		if n, _ := r.number(t, "number"); n != 0 || r.text("opens_bound") != "upper" || r.text("closes_bound") != "lower" || !r.says(pipeline.Flagged, "turbid from end to end") {
+			t.Errorf("%s: %g edges, opens %q, closes %q, %v", name, n, r.text("opens_bound"), r.text("closes_bound"), r.Flags)
+		}
+	}
 }
