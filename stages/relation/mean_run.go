@@ -44,10 +44,10 @@ func (r *meanRun) read() error {
 	r.joint = all.Part(at)
 	of := len(leads) + len(r.call.Missing)
 	if len(at) == 0 {
-		return fmt.Errorf("none of the %d points has a plain number in `%s` (%d are only limits, %d have none); look at the stages that give them", of, column.Name, limits, missing)
+		return fmt.Errorf("none of the %d points has a plain number in `%s` (%d are only limits or intervals, %d have none); look at the stages that give them", of, column.Name, limits, missing)
 	}
 	if limits > 0 {
-		r.flag(pipeline.Flagged, "%d of %d points are only limits and are not in the mean: it may lean away from where they lie", limits, of)
+		r.flag(pipeline.Flagged, "%d of %d points are only limits or intervals and are not in the mean: it may lean away from where they lie", limits, of)
 	}
 	if missing > 0 {
 		r.flag(pipeline.Flagged, "%d of %d points have no number and are not in the mean", missing, of)

@@ -141,7 +141,7 @@ func TestMeanLeavesLimitsOut(t *testing.T) {
 	for _, c := range []string{"mean", "u_mean", "samples"} {
 		close1(t, c, at(t, with, c, 0), at(t, without, c, 0), 1e-14)
 	}
-	if !says(it, "2 of 7 points are only limits") || !says(it, "1 of 7 points have no number") {
+	if !says(it, "2 of 7 points are only limits or intervals") || !says(it, "1 of 7 points have no number") {
 		t.Errorf("said: %v", it.Flags)
 	}
 	if it, _ = averaged(t, limits[4:], "column: 2 * tau"); it.State != pipeline.Failed || !strings.Contains(it.Message, "none of the 3 points has a plain number") {
