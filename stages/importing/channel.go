@@ -23,11 +23,11 @@ type stated struct {
 	half  float64 // half a unit of the last digit that is written, ns
 }
 
-// channelWidth joins what the setting, names of files and curves, header and constants say of the width of a channel. They agree when they differ by no
-// more than their last digits allow; the one with most digits is taken. captures are fields of the file's name.
+// channelWidth joins what the setting, names of curves and header say of the width of a channel. They agree when they differ by no
+// more than their last digits allow; the one with most digits is taken.
 //
 // The error names all that was said.
-func (s *importSettings) channelWidth(captures map[string]string, fields []pipeline.Captured) (float64, error) {
+func (s *importSettings) channelWidth(fields []pipeline.Captured) (float64, error) {
 	var all []stated
 	add := func(where, text string, unit catalog.Unit, has bool) error {
 		w, err := readWidth(text, unit, has)
@@ -51,10 +51,7 @@ func (s *importSettings) channelWidth(captures map[string]string, fields []pipel
 		if b.Name != channelField {
 			continue
 		}
-		text := b.Value
-		if t, ok := captures[channelField]; ok && b.Where == "files" {
-			text = t
-		}
+		text := ""
 		for _, f := range fields {
 			if f.Name == channelField && (b.Where == "header" || b.Where == "curves") {
 				text = f.Text
@@ -64,12 +61,12 @@ func (s *importSettings) channelWidth(captures map[string]string, fields []pipel
 			continue
 		}
 		unit := b.Unit
-		if err := add(map[string]string{"files": "the file's name", "curves": "the curve's name", "header": "the header", "fields": "`fields`"}[b.Where], text, unit, b.HasUnit && b.Where != "fields"); err != nil {
+		if err := add(map[string]string{"curves": "the curve's name", "header": "the header"}[b.Where], text, unit, b.HasUnit); err != nil {
 			return 0, err
 		}
 	}
 	if len(all) == 0 {
-		return 0, fmt.Errorf("nothing says the width of a channel; give `channel` as a quantity, or a field `channel` from the file's name or its header")
+		return 0, fmt.Errorf("nothing says the width of a channel; give `channel` as a quantity, or a field `channel` from its header")
 	}
 	best := all[0]
 	for _, a := range all[1:] {
@@ -141,10 +138,21 @@ func (s *importSettings) checkChannel() error {
 		return nil
 	case s.lines():
 		return fmt.Errorf("channel: it is of curves; `layout: %s` gives values", s.Layout)
-	case s.Channel == "found":
+	}
+	brought, err := s.Brings()
+	if err != nil {
+		return err
+	}
+	for _, b := range brought {
+		if b.Name == channelField && (b.Where == "files" || b.Where == "fields") {
+			// equal files share a result, whatever they are called
+			return fmt.Errorf("channel: the field `channel` comes from `%s`, where it cannot be held against the file; give the width as `channel: 12.2 ps`, or by `header`", b.Where)
+		}
+	}
+	if s.Channel == "found" {
 		return nil
 	}
-	_, err := readWidth(s.Channel, catalog.Unit{}, false)
+	_, err = readWidth(s.Channel, catalog.Unit{}, false)
 	if err != nil {
 		return fmt.Errorf("channel: %w", err)
 	}

@@ -9,35 +9,31 @@ import (
 	"fascicle/pipeline/table"
 )
 
-// The width of a channel may stand in the setting, the file's name or its header; all that say it must agree.
+// The width of a channel may stand in the setting or the header; all that say it must agree.
 func TestChannels(t *testing.T) {
 	const data = "Width: 12.2\nchannel counts\n0 5\n1 90\n2 40\n"
 	columns := []string{"time = channel", "counts = counts"}
 	const want = "time ns: 0 0.0122 0.0244 | counts: 5 90 40"
-	read := func(s setting, captures map[string]string, data string) (out []string, err error) {
-		err = readCaptured(context.Background(), s.settings(t), captures, []byte(data), "raw/file", func(fields []pipeline.Captured, tab *table.Table, r []pipeline.Remark) error {
+	read := func(s setting, data string) (out []string, err error) {
+		err = readFile(context.Background(), s.settings(t), []byte(data), "raw/file", func(fields []pipeline.Captured, tab *table.Table, r []pipeline.Remark) error {
 			out = append(out, short(fields, tab, r))
 			return tab.Check()
 		})
 		return out, err
 	}
 	for _, c := range []struct {
-		name     string
-		set      setting
-		captures map[string]string
-		want     string
+		name string
+		set  setting
+		want string
 	}{
-		{"setting", setting{channel: "12.2 ps"}, nil, want},
-		{"header", setting{channel: "found", header: []string{"channel = Width [ps]"}}, nil, "channel=12.2 | " + want},
-		{"header and setting", setting{channel: "0.0122 ns", header: []string{"channel = Width [ps]"}}, nil, "channel=12.2 | " + want},
-		{"name", setting{channel: "found", files: "raw/<sample>_<channel [ps]>.txt"}, map[string]string{"channel": "12.2"}, want},
-		{"name of fewer digits", setting{channel: "found", files: "raw/<sample>_<channel [ps]>.txt", header: []string{"channel2 = Width"}}, map[string]string{"channel": "12.2"}, "channel2=12.2 | " + want},
-		{"constant", setting{channel: "found", fields: []string{"channel = 12.2 ps"}}, nil, want},
-		{"rounded", setting{channel: "12 ps", header: []string{"channel = Width [ps]"}}, nil, "channel=12.2 | " + want},
+		{"setting", setting{channel: "12.2 ps"}, want},
+		{"header", setting{channel: "found", header: []string{"channel = Width [ps]"}}, "channel=12.2 | " + want},
+		{"header and setting", setting{channel: "0.0122 ns", header: []string{"channel = Width [ps]"}}, "channel=12.2 | " + want},
+		{"rounded", setting{channel: "12 ps", header: []string{"channel = Width [ps]"}}, "channel=12.2 | " + want},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			c.set.columns = columns
-			got, err := read(c.set, c.captures, data)
+			got, err := read(c.set, data)
 			if err != nil || len(got) != 1 || got[0] != c.want {
 				t.Errorf("items %q, %v; want %q", got, err, c.want)
 			}
@@ -59,10 +55,18 @@ func TestChannels(t *testing.T) {
 			if c.set.columns == nil {
 				c.set.columns = columns
 			}
-			if got, err := read(c.set, nil, c.data); err == nil || !strings.Contains(err.Error(), c.want) {
+			if got, err := read(c.set, c.data); err == nil || !strings.Contains(err.Error(), c.want) {
 				t.Errorf("items %q, error %v; want %q", got, err, c.want)
 			}
 		})
+	}
+}
+
+// What is not part of a file's recipe cannot decide its numbers.
+func TestChannelOutsideTheFile(t *testing.T) {
+	s := importSettings{Files: "raw/<sample>_<channel [ps]>.txt", Layout: "found", Channel: "found"}
+	if err := s.Validate(); err == nil || !strings.Contains(err.Error(), "comes from `files`") {
+		t.Errorf("error %v", err)
 	}
 }
 

@@ -38,10 +38,10 @@ type importSettings struct {
 	Fields     pipeline.Map[string] `set:"fields" key:"-" default:"-" doc:"FIELD: value, the same for all items of the stage"`
 	U          pipeline.Map[string] `set:"u" default:"-" doc:"COLUMN: its standard uncertainty: a quantity (a bare number in the column's unit), 'relative 0.5 %', poisson, repeats (curves of one name), or unknown"`
 	Sheet      string               `set:"sheet" default:"-" doc:"sheet of a workbook by name or number, perhaps with a range of cells: 'Scans!B3:F400'; the first without"`
-	Channel    string               `set:"channel" default:"-" doc:"width of a channel, where the axis counts channels of time: a quantity, 12.2 ps, or found; a field channel, from the file's name or header, must agree"`
+	Channel    string               `set:"channel" default:"-" doc:"width of a channel, where the axis counts channels of time: a quantity, 12.2 ps, or found; a field channel of the header must agree"`
 	AxisUnit   string               `set:"axis-unit" default:"-" doc:"unit of the axis where file and columns do not say it"`
 	Scale      string               `set:"scale" default:"-" doc:"width of a pixel of an image, 0.11 um, where the file does not say it"`
-	Wells      pipeline.Map[string] `set:"wells" key:"-" default:"-" doc:"WELL or WELL-WELL of a plate: name of what it holds, read by curves; a second plate in the file may say so instead"`
+	Wells      pipeline.Map[string] `set:"wells" default:"-" doc:"WELL or WELL-WELL of a plate: name of what it holds, read by curves; a second plate in the file may say so instead"`
 	Duplicates string               `set:"duplicates" oneof:"refuse|mean" default:"refuse" doc:"what becomes of rows that have the same place on the axis"`
 	Dates      string               `set:"dates" oneof:"refuse|day first|month first" default:"refuse" doc:"order of day and month in the header's dates, where a date may be read either way"`
 
@@ -56,20 +56,15 @@ func runImport(ctx context.Context, call *pipeline.Call) (pipeline.Choices, erro
 	send := func(fields []pipeline.Captured, t *table.Table, remarks []pipeline.Remark) error {
 		return call.StreamRemarked("items", fields, t, remarks...)
 	}
-	if err := readCaptured(ctx, call.Settings.(*importSettings), call.File.Captures, call.File.Data, call.File.Path, send); err != nil {
+	if err := readFile(ctx, call.Settings.(*importSettings), call.File.Data, call.File.Path, send); err != nil {
 		return nil, fmt.Errorf("%s: %w", call.File.Path, err)
 	}
 	return nil, nil
 }
 
-// readFile is readCaptured of a file whose name says nothing.
+// readFile hands on the items of a file in their order. Each waits for the next one, so that what is found out at the end can be said with the last.
 func readFile(ctx context.Context, s *importSettings, data []byte, path string, send sender) error {
-	return readCaptured(ctx, s, nil, data, path, send)
-}
-
-// readCaptured hands on the items of a file in their order. captures are what its name says. Each waits for the next one, so that what is found out at the end can be said with the last.
-func readCaptured(ctx context.Context, s *importSettings, captures map[string]string, data []byte, path string, send sender) error {
-	out := outbox{send: send, captures: captures}
+	out := outbox{send: send}
 	var repeats together
 	err := s.eachText(data, path, func(x *Text) error {
 		if err := ctx.Err(); err != nil {
@@ -112,7 +107,7 @@ func (o *outbox) item(s *importSettings, fields []pipeline.Captured, x *Text) er
 	fields = append(fields, more...)
 	r := &reading{settings: s, text: x}
 	if s.Channel != "" {
-		if r.channel, err = s.channelWidth(o.captures, fields); err != nil {
+		if r.channel, err = s.channelWidth(fields); err != nil {
 			return err
 		}
 	}
@@ -133,8 +128,6 @@ type outbox struct {
 	table  *table.Table
 	flags  []pipeline.Remark
 	left   []string // names of curves that do not fit the pattern
-
-	captures map[string]string // from the file's name
 }
 
 func (o *outbox) put(fields []pipeline.Captured, t *table.Table, flags []pipeline.Remark) error {
