@@ -292,6 +292,9 @@ func (g *guinierRun) judgeBend(line *Guinier, q, intensity, u []float64) {
 	if bent := FitGuinier(q, intensity, u, Quartic, g.w); bent.Status == Fitted {
 		// of two nested fits by least squares, the difference has the difference of their variances
 		off, uOff := line.Rg-bent.Rg, math.Sqrt(max(0, bent.URg*bent.URg-line.URg*line.URg))
+		if !bent.Scaled && bent.DOF > 0 { // where the points' u is too small, so is that of the difference
+			uOff *= math.Sqrt(max(1, bent.Chi2/float64(bent.DOF)))
+		}
 		if math.Abs(off) > line.URg && math.Abs(off) > 3*uOff {
 			g.flag(pipeline.Flagged, "the points bend over the range: with a term in q⁴ Rg is %.4g nm, %.2g u from the line's, which u does not cover; set `order: q4`, or a lower `limit`", bent.Rg, math.Abs(off)/line.URg)
 			return
