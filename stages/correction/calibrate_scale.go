@@ -34,7 +34,7 @@ var CalibrateScaleKind = pipeline.Kind{
 			{Name: "standards", Unit: "1", Doc: "number of standards"},
 			{Name: "points", Unit: "1", Doc: "number of readings used"},
 			{Name: "chi2_nu", Unit: "1", Optional: true, Doc: "χ²/ν of all readings about the factor; about 1 when they scatter as their u says"},
-			{Name: "p", Unit: "1", Optional: true, Doc: "probability that standards lie as far apart by chance; none for one standard"},
+			{Name: "p", Unit: "1", Optional: true, Doc: "probability that standards lie as far apart by the noise of their readings alone, known values being exact; none for one standard"},
 		}},
 		{Name: "levels", Doc: "each standard beside what the factor makes of it", Per: pipeline.PerGroup, Form: pipeline.TableForm, Shape: scaleLevelsShape, Columns: []pipeline.Column{
 			{Name: "item", Text: true, Doc: "which standard"},
@@ -59,7 +59,7 @@ var CalibrateScaleKind = pipeline.Kind{
 }
 
 type calibrateScaleSettings struct {
-	Known pipeline.Field `set:"known" unit:"*" doc:"the value that a standard is known to have"`
+	Known pipeline.Field `set:"known" unit:"*" doc:"the value that a standard is known to have; it counts as exact in weights, residuals and p, and its u comes into the factor as a part"`
 	Range pipeline.Range `set:"range" unit:"*" words:"all" default:"all" doc:"part of the axis whose readings count, ends included"`
 }
 
@@ -284,8 +284,10 @@ func (r *calibrateScaleRun) judge(s *Scale) {
 		r.flag(pipeline.Flagged, "the standards disagree beyond the scatter of their readings (F test, %s): u is from the scatter between them, with %g degrees of freedom", chance(s.BetweenP), s.Nu)
 	case !r.choices.sure:
 		r.flag(pipeline.Flagged, "uncertainties of readings are unknown: u is from the scatter, with %g degrees of freedom", s.Nu)
+	case s.BetweenP < disagree && s.AllowedP >= disagree:
+		r.flag(pipeline.Note, "the standards disagree by more than the noise of their readings (%s, χ²/ν = %.3g), by no more than known values uncertain by %g %% each would explain (%s): in p, in the residuals and in the weights known values count as exact; what they are uncertain by is in u of the factor only as far as the study states it", chance(s.BetweenP), s.Chi2Nu, 100*allowed, chance(s.AllowedP))
 	case s.BetweenP < disagree:
-		r.flag(pipeline.Flagged, "the standards disagree by more than the noise of their readings (%s, χ²/ν = %.3g): look at their known values, whose uncertainties are not counted here, and at the detector", chance(s.BetweenP), s.Chi2Nu)
+		r.flag(pipeline.Flagged, "the standards disagree by more than the noise of their readings (%s, χ²/ν = %.3g), and by more than known values uncertain by %g %% each would explain (%s; known values count as exact in p and in the weights): look at them, and at the detector", chance(s.BetweenP), s.Chi2Nu, 100*allowed, chance(s.AllowedP))
 	}
 	if s.ReadingsP < 0.001 {
 		r.flag(pipeline.Flagged, "readings of a standard scatter more than their uncertainties say (%s)", chance(s.ReadingsP))

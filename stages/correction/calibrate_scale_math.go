@@ -102,6 +102,7 @@ type Scale struct {
 	Chi2Nu    float64   // of all readings about known/Factor; NaN when their u are unknown, or one reading is all there is
 	ReadingsP float64   // probability of a scatter within the standards as large or larger; NaN as above
 	BetweenP  float64   // probability of standards apart as far or farther; NaN for one standard
+	AllowedP  float64   // BetweenP if known values were uncertain by allowed, each for itself; NaN for one standard, or u unknown
 	Between   bool      // u unknown, and the standards disagree: U is from the scatter between them
 	Model     []float64 // reading that each standard should give, known/Factor
 	Residual  []float64 // (level − model)/u of each standard; NaN where unknown
@@ -110,6 +111,29 @@ type Scale struct {
 
 // disagree is the probability below which standards are said to disagree.
 const disagree = 0.01
+
+// allowed is the relative uncertainty of known values, which are not seen here, that may explain standards that disagree. Common practice,
+// no source.
+const allowed = 0.03
+
+// apartBy is χ² of the levels about the factor that fits them best when each known value is uncertain by the share rel of itself, too.
+func apartBy(levels []Level, known []float64, g, rel float64) float64 {
+	weight := func(i int) float64 {
+		v := rel * g * known[i]
+		return 1 / (levels[i].U*levels[i].U + v*v)
+	}
+	var kl, kk float64
+	for i, l := range levels {
+		w := weight(i)
+		kl, kk = kl+w*known[i]*l.Value, kk+w*known[i]*known[i]
+	}
+	sum := 0.0
+	for i, l := range levels {
+		d := l.Value - kl/kk*known[i]
+		sum += weight(i) * d * d
+	}
+	return sum
+}
 
 // ScaleFactor makes one factor of the levels L of standards and the values K that they are known to have. The readings, not the known
 // values, have the noise, so the sensitivity g = L/K is what is averaged,
@@ -129,7 +153,7 @@ func ScaleFactor(levels []Level, known []float64, between *bool) (Scale, error) 
 	if len(levels) != len(known) {
 		panic("correction: slices of different lengths")
 	}
-	s := Scale{Nu: math.Inf(1), Chi2Nu: math.NaN(), ReadingsP: math.NaN(), BetweenP: math.NaN(), Weak: -1,
+	s := Scale{Nu: math.Inf(1), Chi2Nu: math.NaN(), ReadingsP: math.NaN(), BetweenP: math.NaN(), AllowedP: math.NaN(), Weak: -1,
 		Model: make([]float64, len(levels)), Residual: make([]float64, len(levels))}
 	sure := true
 	for i, l := range levels {
@@ -173,6 +197,9 @@ func ScaleFactor(levels []Level, known []float64, between *bool) (Scale, error) 
 	noise := 1.0 // of one unit of weight
 	if sure {
 		s.judge(apart, within, dofApart, dofWithin)
+		if dofApart > 0 {
+			s.AllowedP = stats.ChiSquareUpper(apartBy(levels, known, g, allowed), dofApart)
+		}
 	} else {
 		// squares below this are the rounding of equal readings
 		least := 1e-24 * g * g * kk

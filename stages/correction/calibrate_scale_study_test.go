@@ -133,7 +133,8 @@ func TestCalibrateScaleStudyRemarks(t *testing.T) {
 		low, high string
 		want      []string
 	}{
-		{"standards disagree", plateau(1, 100, 2), plateau(2, 430, 3), []string{"flag: the standards disagree by more than the noise of their readings (p < 1e-12, χ²/ν"}},
+		{"standards disagree", plateau(1, 100, 2), plateau(2, 480, 3), []string{"flag: the standards disagree by more than the noise of their readings (p < 1e-12, χ²/ν", "more than known values uncertain by 3 %"}},
+		{"standards disagree, as known values may", plateau(1, 100, 2), plateau(2, 410, 3), []string{"note: the standards disagree by more than the noise of their readings (p", "known values count as exact"}},
 		{"u unknown", without(wave), without(over(wave, func(y float64) float64 { return 4 * y })), []string{"u is from the scatter, with 119 degrees of freedom"}},
 		{"u unknown, apart", without(wave), without(over(wave, func(y float64) float64 { return 5 * y })), []string{"F test", "with 1 degrees of freedom"}},
 		{"constant", without(flat(x, 100)), without(flat(x, 400)), []string{"equal to the last digit"}},

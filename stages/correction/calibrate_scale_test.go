@@ -136,6 +136,14 @@ func TestScaleFactor(t *testing.T) {
 			t.Errorf("%+v, %v", s, err)
 		}
 	})
+	t.Run("two that known values of 3 % may explain", func(t *testing.T) {
+		// levels 98 and 102 of the same known value, u = 0.1: about the mean 100 each variance is 0.01 + 3² = 9.01, χ² = 2·4/9.01,
+		// and its upper tail with one degree of freedom erfc(√(χ²/2))
+		s, err := ScaleFactor([]Level{level(98, 0.1), level(102, 0.1)}, []float64{1, 1}, nil)
+		if err != nil || !near(s.AllowedP, math.Erfc(math.Sqrt(4/9.01)), 1e-10) || !(s.BetweenP < 1e-40) {
+			t.Errorf("%+v, %v", s, err)
+		}
+	})
 	t.Run("u unknown, standards apart", func(t *testing.T) {
 		a, b := MeanLevel([]float64{0.99, 1.01, 1, 1}, nil, false), MeanLevel([]float64{1.99, 2.01, 2, 2}, nil, false)
 		s, err := ScaleFactor([]Level{a, b}, []float64{1, 1}, nil)

@@ -38,7 +38,7 @@ var DarkKind = pipeline.Kind{
 }
 
 type darkSettings struct {
-	Dwell pipeline.Field `set:"dwell" unit:"s" above:"0" words:"equal" default:"equal" also:"dark" doc:"time for each point of the scan, and of the dark scan by its own fields; equal: both took the same"`
+	Dwell pipeline.Field `set:"dwell" unit:"s" above:"0" words:"equal" default:"equal" also:"dark" doc:"time for each point of the scan, and of the dark scan by its own fields; equal: both took the same; a header field is looked up only when it is named here, as in dwell: dwell"`
 }
 
 // ErrDwell says that a dwell time is not a positive number.
