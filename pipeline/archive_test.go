@@ -114,7 +114,7 @@ func TestFilesInArchives(t *testing.T) {
 		if d := cmp.Diff(want, files); d != "" {
 			t.Error(d)
 		}
-		if d := cmp.Diff([]string{"no stage reads raw/d1.zip!/b/S1.csv"}, remarks); d != "" {
+		if d := cmp.Diff([]string{"stage curves has no file of S2", "no stage reads raw/d1.zip!/b/S1.csv"}, remarks); d != "" {
 			t.Error(d)
 		}
 	})

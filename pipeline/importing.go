@@ -174,10 +174,12 @@ func (p *Project) pickSplit(captures []catalog.Capture, splits [][]string) (pick
 func (p *Project) Files() (matches []FileMatch, remarks []string) {
 	remarks = slices.Clone(p.remarks)
 	l := newListing(p.Dir)
+	have := map[*stage]map[string]bool{}
 	for _, s := range p.stages {
 		if s.kind == nil || !s.kind.Reads {
 			continue
 		}
+		have[s] = map[string]bool{}
 		groups, err := p.filesOf(s, l)
 		if err != nil {
 			remarks = append(remarks, fmt.Sprintf("stage %s: %v", s.name, err))
@@ -191,10 +193,13 @@ func (p *Project) Files() (matches []FileMatch, remarks []string) {
 			if g.state == Blocked {
 				m.Problem = g.message
 			}
+			if m.Sample != "" {
+				have[s][m.Sample] = true
+			}
 			matches = append(matches, m)
 		}
 	}
-	return matches, append(remarks, l.unclaimed()...)
+	return matches, slices.Concat(remarks, p.lacking(have), l.unclaimed())
 }
 
 // inFile turns the fields that a file gave one of its items into typed fields.

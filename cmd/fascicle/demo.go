@@ -83,14 +83,14 @@ func (a *app) demo(ctx context.Context, dir string) int {
 // truth says how near the run came to the truth.
 func (a *app) truth(t invented.Truth, values []pipeline.Value, surprises []string) {
 	scores, missing := t.Scores(values)
-	line := truthLine{event: event{"truth"}, Values: len(t.Values), Found: len(scores), Surprise: append([]string{}, surprises...)}
+	line := truthLine{event: event{"truth"}, Values: len(t.Values), Found: len(t.Values) - len(missing), Surprise: append([]string{}, surprises...)}
 	if len(scores) == 0 {
 		a.say("none of the %d values of truth.json was found", len(missing))
 	} else {
 		worst := invented.Largest(scores)
 		line.LargestZ = worst.Z
 		a.say("%d of %d values of truth.json were found; farthest from it is %s of %s, %.1f of its own uncertainties away",
-			len(scores), len(t.Values), worst.Name, worst.Sample+worst.Series, worst.Z)
+			line.Found, len(t.Values), worst.Name, worst.Sample+worst.Series, worst.Z)
 	}
 	a.line(line)
 }
