@@ -463,12 +463,12 @@ func (l *loader) shownTable(e study.Entry) (t ShownTable) {
 	if n := e.Value.Get("formats"); n != nil {
 		t.Formats = nil
 		for _, f := range n.Items {
-			if f.Text.Value == "csv" || f.Text.Value == "tex" {
+			if slices.Contains([]string{"csv", "tex", "xlsx"}, f.Text.Value) {
 				t.Formats = append(t.Formats, f.Text.Value)
 				continue
 			}
 			remedy := "use csv, which every spreadsheet opens, or tex"
-			l.fail(f.Pos, fmt.Sprintf("the format %q", f.Text.Value), "csv or tex; no other is written", remedy)
+			l.fail(f.Pos, fmt.Sprintf("the format %q", f.Text.Value), "csv, tex or xlsx; no other is written", remedy)
 		}
 	}
 	s := l.shownStage(e.Value.Get("stage").Text)

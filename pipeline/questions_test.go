@@ -56,7 +56,7 @@ func TestShown(t *testing.T) {
 		{"across", "across: 2", "across: two", `37:13: found "two" for ` + "`across`"},
 		{"table of a stage without rows", "    stage: sums\n    columns: [sample, day, path, total]\n", "    stage: net\n", "43:12: found stage net, which gives no rows of numbers"},
 		{"column of a table", "path, total]", "path, totals]", `44:34: found unknown column "totals" of stage sums`},
-		{"format", "[csv, tex]", "[csv, xlsx]", `45:20: found the format "xlsx"; expected csv or tex; no other is written; use csv, which every spreadsheet opens, or tex`},
+		{"format", "[csv, tex]", "[csv, docx]", `45:20: found the format "docx"; expected csv, tex or xlsx; no other is written; use csv, which every spreadsheet opens, or tex`},
 		{"table called like a stage", "  numbers:", "  sums:", `42:3: found the table "sums", which is called like a stage`},
 		{"where of a table", "factor < 1.3", "factor < 1.3 mm", `46:25: found "mm" in ` + "`where`"},
 		{"size of letters", "7 pt", "7", `48:14: found "7"; expected the size of the letters in figures`},

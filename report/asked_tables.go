@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"slices"
 	"strings"
 
@@ -82,8 +83,14 @@ func (w *writer) makeTable(t *askedTable) error {
 	}
 	for _, file := range t.files {
 		data := t.csv()
-		if strings.HasSuffix(file, ".tex") {
+		switch {
+		case strings.HasSuffix(file, ".tex"):
 			data = w.tex(t)
+		case strings.HasSuffix(file, ".xlsx"):
+			var err error
+			if data, err = workbook(data); err != nil {
+				return fmt.Errorf("%s: %w", file, err)
+			}
 		}
 		if err := w.out.put(file, data); err != nil {
 			return err

@@ -120,7 +120,8 @@ func (b bench) run() numbers {
 	if b.t.Failed() {
 		b.t.FailNow()
 	}
-	if strings.Contains(c.out, "remark: ") {
+	// of a control or a solvent not everything is measured
+	if strings.Count(c.out, "remark: ") != strings.Count(c.out, " has no file of ")+strings.Count(c.out, " has files of ") {
 		b.t.Errorf("remarks:\n%s", c.out)
 	}
 	return readNumbers(b.t, b.dir)
