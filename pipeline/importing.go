@@ -199,7 +199,7 @@ func (p *Project) Files() (matches []FileMatch, remarks []string) {
 			matches = append(matches, m)
 		}
 	}
-	return matches, slices.Concat(remarks, p.lacking(have), l.unclaimed())
+	return matches, slices.Concat(remarks, p.lacking(have, true), l.unclaimed())
 }
 
 // inFile turns the fields that a file gave one of its items into typed fields.

@@ -6,21 +6,22 @@ import (
 )
 
 // lacking says which samples of the sheet have no file in the imports: that is what is forgotten most over months. Stages taken together count
-// as one. have gives the samples of each import; one whose items belong to no sample is left out.
-func (p *Project) lacking(have map[*stage]map[string]bool) []string {
+// as one. have gives the samples of each import; one whose items belong to no sample is left out, and, unless all is asked for, one that is
+// for a part of the samples only.
+func (p *Project) lacking(have map[*stage]map[string]bool, all bool) []string {
 	part := map[*stage]bool{} // of stages taken together
 	for _, s := range p.stages {
 		if len(s.members) == 0 || slices.ContainsFunc(s.members, func(m *stage) bool { return m.kind == nil || !m.kind.Reads }) {
 			continue
 		}
-		all := map[string]bool{}
+		union := map[string]bool{}
 		for _, m := range s.members {
 			part[m] = true
 			for sample := range have[m] {
-				all[sample] = true
+				union[sample] = true
 			}
 		}
-		have[s] = all
+		have[s] = union
 	}
 	var out []string
 	for _, s := range p.stages {
@@ -36,8 +37,8 @@ func (p *Project) lacking(have map[*stage]map[string]bool) []string {
 		switch {
 		case len(none) == 0:
 		case 3*len(none) <= len(p.order):
-			out = append(out, fmt.Sprintf("stage %s has no file of %s", s.name, shortList(none, 12)))
-		default:
+			out = append(out, fmt.Sprintf("stage %s has no file of %s", s.name, shortList(none, 6)))
+		case all:
 			out = append(out, fmt.Sprintf("stage %s has files of %d of the %d samples", s.name, len(have[s]), len(p.order)))
 		}
 	}

@@ -236,7 +236,7 @@ func accompanies(t *table.Table, name string) bool {
 // outcome turns the runner's state into what leaves it.
 func (r *runner) outcome() *Outcome {
 	o := &Outcome{Title: r.p.Study.Title.Value, Dir: r.p.Dir, Study: r.p.text, Against: r.p.Study.Against.Value, Sheet: r.p.Sheet, Counts: r.counts}
-	o.Remarks = slices.Concat(r.p.remarks, r.remarks, r.p.lacking(r.samplesRead()), r.listing.unclaimed())
+	o.Remarks = slices.Concat(r.p.remarks, r.remarks, r.p.lacking(r.samplesRead(), false), r.listing.unclaimed())
 	for _, s := range r.p.SharedSources() {
 		if s.Remark != "" {
 			o.Remarks = append(o.Remarks, fmt.Sprintf("%s, %s: %s", s.Name, s.Value, s.Remark))
