@@ -359,8 +359,6 @@ func (p *page) itemRemarks(sm *sample) { p.remarksOf(sm.items) }
 func (p *page) remarksOf(items []*pipeline.ItemOutcome) {
 	open := false
 	for _, it := range items {
-		raised := p.flagOf[it]
-		next := 0
 		for _, f := range it.Flags {
 			if !open {
 				p.raw("<h4>Remarks</h4>\n", `<ul class="notes">`, "\n")
@@ -369,9 +367,11 @@ func (p *page) remarksOf(items []*pipeline.ItemOutcome) {
 			p.raw("<li>")
 			if raises(f.Level) {
 				p.raw(`<span class="flagged">†`)
-				if next < len(raised) {
-					p.int(raised[next])
-					next++
+				for _, k := range p.flagOf[it] {
+					if p.flagged[k-1].text == f.Text && string(p.flagged[k-1].level) == f.Level {
+						p.int(k)
+						break
+					}
 				}
 				p.raw("</span> ")
 			}

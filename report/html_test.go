@@ -389,3 +389,35 @@ func TestSamplesTableReadsBack(t *testing.T) {
 		t.Error("a sample is missing")
 	}
 }
+
+// A remark in a card bears the number that the list of flags gives it, in whatever order an item has its flags.
+func TestMarksOfRemarks(t *testing.T) {
+	f := newFake(t.TempDir())
+	one := func() *table.Table {
+		tb := &table.Table{}
+		tb.AddFloat("Rg_1", "nm", []float64{1})
+		tb.AddFloat("u_Rg_1", "nm", []float64{0.1})
+		return tb
+	}
+	flag := func(text string) store.Flag { return store.Flag{Level: "flag", Text: text} }
+	add := func(sample string, flags ...store.Flag) {
+		f.add("sizes", fakeGuinier, pipeline.ItemOutcome{Name: "sample=" + sample, Sample: sample, Output: "plateaus", Form: pipeline.Values, Flags: flags}, one())
+	}
+	add("A", flag("beta"))
+	add("B", flag("alpha"), flag("beta"))
+	write(t, f)
+	page := outline(t, outFiles(t, f.Dir)["report.html"])
+	list, cards, _ := strings.Cut(page, "h2 #samples")
+	for _, text := range []string{"alpha", "beta"} {
+		number := ""
+		for _, n := range []string{"1", "2"} {
+			if strings.Contains(cards, "†"+n+" sizes: "+text) {
+				number += n
+			}
+		}
+		at := strings.Index(list, text)
+		if len(number) != 1 || at < 0 || !strings.Contains(list[:at], "†"+number) || strings.LastIndex(list[:at], "†"+number) < strings.LastIndex(list[:at], "†") {
+			t.Errorf("%s is †%s in the cards:\n%s", text, number, page)
+		}
+	}
+}
