@@ -239,6 +239,12 @@ func keyColumns(s *stage) (list []int) {
 		for k, c := range s.columns {
 			rank := 2
 			switch {
+			case c.name == "p": // a probability decides what the other numbers mean
+				rank = 0
+				if pass == 0 && len(list) == mostKeyColumns && !slices.Contains(list, k) {
+					list[len(list)-1] = k
+					continue
+				}
 			case c.u || c.noise || c.bound:
 				rank = 0
 			case !c.number:
