@@ -15,7 +15,7 @@ import (
 // BandsKind describes a band by place, height, width and area.
 var BandsKind = pipeline.Kind{
 	Name:     "spectra.bands",
-	Revision: 3,
+	Revision: 4,
 	Doc:      "Describes a band: maximum, height, centroid over the energy, width, area and onset, and its ratio to a second band.",
 	Formula: "maximum: p′(λ) = 0, p a polynomial through the top; centroid = ∫ E·I(E) dE / ∫ I(E) dE, E = hc/λ, of emission I(E) = I(λ)·λ²/hc; " +
 		"width between the places of half the height; area = ∫ I dλ; onset where a line through the flank from 0.35 to 0.85 of the height meets the baseline; u² = Σ (∂/∂I_i)²·u_i²",
@@ -215,6 +215,9 @@ func (b *bandsRun) band(name string, r pipeline.Range) (BandChoice, error) {
 		}
 	}
 	n := len(b.x)
+	if err := b.topMissing(name, r, first, last); err != nil {
+		return BandChoice{}, err
+	}
 	switch {
 	case first < 0:
 		return BandChoice{}, fmt.Errorf("setting `%s`: no point of the spectrum lies in it; the scan reaches from %.6g to %.6g nm: correct the range, or measure that far", name, b.x[0], b.x[n-1])
@@ -234,6 +237,52 @@ func (b *bandsRun) band(name string, r pipeline.Range) (BandChoice, error) {
 		}
 	}
 	return ChooseBand(b.x, b.y, b.u, first, last, b.o, b.w), nil
+}
+
+// topMissing refuses a range whose band lost its top: most of its points have no value, or two or more of them stand beside the highest that
+// is left. So it is where a detector was over range, and height, area and maximum of the rest would be those of another band.
+func (b *bandsRun) topMissing(name string, r pipeline.Range, first, last int) error {
+	missing := 0
+	for _, gap := range b.gaps {
+		if r.Contains(gap) {
+			missing++
+		}
+	}
+	points := 0
+	if first >= 0 {
+		points = last - first + 1
+	}
+	if missing > points {
+		return fmt.Errorf("setting `%s`: %d of the %d points of the scan that lie in it have no value (over range?): the band is not seen; measure with less light, a shorter path, or diluted",
+			name, missing, missing+points)
+	}
+	if first < 0 || missing == 0 {
+		return nil
+	}
+	top := first
+	for i := first; i <= last; i++ {
+		if b.y[i] > b.y[top] {
+			top = i
+		}
+	}
+	from, to := math.Inf(-1), math.Inf(1)
+	if top > 0 {
+		from = b.x[top-1]
+	}
+	if top+1 < len(b.x) {
+		to = b.x[top+1]
+	}
+	beside := 0
+	for _, gap := range b.gaps {
+		if gap > from && gap < to && r.Contains(gap) {
+			beside++
+		}
+	}
+	if beside < 2 {
+		return nil
+	}
+	return fmt.Errorf("setting `%s`: %d points beside the highest that is left, at %.6g nm, have no value (over range?): the top of the band is missing; measure with less light, a shorter path, or diluted",
+		name, beside, b.x[top])
 }
 
 // judge says what a person should know before using the numbers.

@@ -292,6 +292,19 @@ func TestBandsKindSharedParts(t *testing.T) {
 }
 
 // What cannot be measured is refused or flagged, in words that say what to do.
+// overRange is a spectrum whose values above a limit are missing, as they are once an instrument has marked them for over range.
+func overRange(x []float64, y, u func(float64) float64, limit float64) string {
+	var b strings.Builder
+	for _, at := range x {
+		if y(at) > limit {
+			fmt.Fprintf(&b, "%g NaN %g\n", at, u(at))
+		} else {
+			fmt.Fprintf(&b, "%g %.6f %g\n", at, y(at), u(at))
+		}
+	}
+	return b.String()
+}
+
 func TestBandsKindBadInput(t *testing.T) {
 	x := axis(420, 700, 1)
 	f := func(x float64) float64 { return 3000*gauss(500, 12)(x) + 1000*gauss(620, 14)(x) + 50 }
@@ -311,6 +324,8 @@ func TestBandsKindBadInput(t *testing.T) {
 		{name: "few points", text: whole, first: "499 nm, 502 nm", flag: "too few for a polynomial of degree 4", null: []string{"maximum", "height", "width", "onset"}},
 		{name: "clipped", text: clipped, first: "440 nm, 560 nm", flag: "clipped", null: []string{"maximum", "centroid", "onset"}, bound: []string{"maximum interval", "height lower", "area lower", "width upper"}},
 		{name: "at the end", text: whole, first: "440 nm, 495 nm", flag: "the highest point is the last", null: []string{"width", "onset"}, bound: []string{"maximum lower", "height lower"}},
+		{name: "top over range", text: overRange(x, f, u, 2000), first: "440 nm, 560 nm", fails: "the top of the band is missing"},
+		{name: "all but the feet over range", text: overRange(x, f, u, 60), first: "470 nm, 530 nm", fails: "have no value (over range?): the band is not seen"},
 		{name: "no band", text: lines(x, func(x float64) float64 { return math.Sin(x * x) }, u), first: "440 nm, 560 nm", flag: "no band stands out", null: []string{"maximum", "height", "width", "centroid"}},
 		{name: "no uncertainty", text: lines(x, f), first: "440 nm, 560 nm", flag: "uncertainties are unknown"},
 		{name: "no fall", text: whole, first: "494 nm, 560 nm", flag: "towards short wavelengths", null: []string{"width"}},
