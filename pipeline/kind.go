@@ -156,7 +156,7 @@ const (
 
 // Axis of a figure: what it says, how it runs.
 type Axis struct {
-	Label string // the quantity's name, e.g. "scattering vector q"; the unit is added from the data
+	Label string // the quantity's name, e.g. "scattering vector q", or "{setting}" for what a setting names; the unit is added from the data
 	Scale Scale
 }
 

@@ -224,6 +224,11 @@ func (r *reader) build(f *figure) (*plot, error) {
 		}
 	}
 	pl.x.unit, pl.y.unit = units.x, units.y
+	for _, label := range [...]*string{&pl.x.label, &pl.y.label} {
+		if name, ok := strings.CutPrefix(*label, "{"); ok { // what a setting names
+			*label = r.m.meantBy(f.stage, strings.TrimSuffix(name, "}"))
+		}
+	}
 	if pl.x.label == "" {
 		pl.x.label = r.m.meantBy(f.stage, units.xName)
 	}

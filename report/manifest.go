@@ -12,7 +12,7 @@ import (
 )
 
 // formatVersion goes up whenever this package writes something else from the same outcome: every report is then made anew.
-const formatVersion = "report 4"
+const formatVersion = "report 5"
 
 // manifest records what stands in out/ and from what it was made.
 type manifest struct {

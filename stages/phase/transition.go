@@ -54,7 +54,7 @@ var TransitionKind = pipeline.Kind{
 	},
 	Figures: []pipeline.Figure{{
 		Name: "edges", Title: "Edges of the window",
-		X: pipeline.Axis{Label: "place in the series", Scale: pipeline.Linear},
+		X: pipeline.Axis{Label: "{axis}", Scale: pipeline.Linear},
 		Y: pipeline.Axis{Label: "transmittance", Scale: pipeline.Linear},
 		Series: []pipeline.Series{
 			{Output: "fit", X: "x", Y: "transmittance", Role: pipeline.Points, Label: "measured"},
